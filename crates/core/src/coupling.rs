@@ -1,0 +1,1 @@
+//! AC coupling: what a high-pass does to a pulse.

@@ -1,0 +1,1 @@
+//! Estimators: from samples, or from what the eye reads, to e and τp with their covariance and findings.

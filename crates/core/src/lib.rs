@@ -1,0 +1,18 @@
+//! Physics, estimation and judgement of divider-probe compensation.
+//!
+//! Everything comes in as arguments and goes out as values: this crate reads no file, opens no socket, looks at no
+//! clock and no environment, prints nothing, starts no thread, and draws no random number of its own.
+//! It does not know how captures are stored, how results are shown, or who asks.
+//!
+//! Reading order: [`quantity`], [`finding`], [`divider`], [`samples`], [`numeric`], [`estimate`], [`assessment`].
+#![deny(clippy::disallowed_methods, clippy::print_stdout, clippy::print_stderr)]
+#![forbid(unsafe_code)]
+
+pub mod assessment;
+pub mod coupling;
+pub mod divider;
+pub mod estimate;
+pub mod finding;
+pub mod numeric;
+pub mod quantity;
+pub mod samples;

@@ -1,0 +1,1 @@
+//! Small numerical tools that the estimators share; nothing here knows of probes.
