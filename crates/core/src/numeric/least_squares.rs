@@ -35,9 +35,9 @@ pub struct Options {
 }
 
 impl Default for Options {
-    /// Down to what double precision carries: for a handful of passes more than a loose limit.
+    /// To about 1e-7 of the standard deviation that the residuals allow the parameters.
     fn default() -> Self {
-        Self { max_passes: 200, relative_step: 1e-12, relative_cost: 1e-16, first_radius: 1.0 }
+        Self { max_passes: 200, relative_step: 1e-12, relative_cost: 1e-14, first_radius: 1.0 }
     }
 }
 
@@ -89,7 +89,11 @@ impl Solution {
 
     /// Standard deviation of the residuals, sqrt(cost/(m − p)); nil when there is no degree of freedom.
     pub fn residual_deviation(&self) -> f64 {
-        if self.degrees_of_freedom() == 0 { 0.0 } else { (self.cost / self.degrees_of_freedom() as f64).sqrt() }
+        if self.degrees_of_freedom() == 0 {
+            0.0
+        } else {
+            (self.cost / self.degrees_of_freedom() as f64).sqrt()
+        }
     }
 
     /// Standard deviation of each parameter for rows of the standard deviation `row_deviation`
@@ -156,6 +160,9 @@ pub fn solve<P: Problem>(problem: &P, start: &[f64], options: &Options) -> Resul
     while passes < options.max_passes {
         let cost = here.sum_of_squares();
         let step = region.step(&here);
+        if passes == 1 {
+            region.radius = region.radius.min(step.scaled_length);
+        }
         // ‖Jδ‖² + 2λ‖Dδ‖² is what the linearised problem promises to take off the sum of squares.
         let promised = step.image_squared + 2.0 * step.damping * step.scaled_length * step.scaled_length;
         if promised <= options.relative_cost * cost || cost == 0.0 {
@@ -170,8 +177,7 @@ pub fn solve<P: Problem>(problem: &P, start: &[f64], options: &Options) -> Resul
         }
         linearise(&trial, &mut there);
         passes += 1;
-        let actual =
-            if there.is_finite() { cost - there.sum_of_squares() } else { f64::NEG_INFINITY };
+        let actual = if there.is_finite() { cost - there.sum_of_squares() } else { f64::NEG_INFINITY };
         if stop != Stop::PassLimit {
             // The last, tiny step is taken when it does no harm beyond rounding.
             if actual >= -1e-12 * cost {
@@ -252,12 +258,13 @@ impl Region {
 
     /// The step whose scaled length is the radius within a tenth, or the undamped one if it is shorter.
     fn step(&mut self, triangle: &Triangle) -> Step {
-        let undamped = self.damped_step(triangle, 0.0);
-        if let Some(step) = &undamped
-            && step.scaled_length <= 1.1 * self.radius
-        {
-            self.damping = 0.0;
-            return undamped.unwrap_or_else(|| unreachable!("matched above"));
+        let mut low = 0.0_f64;
+        if let Some(step) = self.damped_step(triangle, 0.0) {
+            if step.scaled_length <= 1.1 * self.radius {
+                self.damping = 0.0;
+                return step;
+            }
+            low = self.damping_change(&step).max(0.0);
         }
         // Bounds for λ: ‖D·δ(λ)‖ falls with λ, and at λ = ‖D⁻¹Jᵀr‖/radius it is below the radius.
         let p = self.scale.len();
@@ -268,16 +275,11 @@ impl Region {
             })
             .sum::<f64>()
             .sqrt();
-        let mut low = 0.0_f64;
         let mut high = gradient / self.radius;
         if !(high > 0.0) {
             high = f64::MIN_POSITIVE / self.radius.min(0.1);
         }
-        if let Some(step) = &undamped {
-            let slope = self.length_slope(step);
-            low = ((step.scaled_length - self.radius) * step.scaled_length / (self.radius * slope)).max(0.0);
-        }
-        let mut damping = self.damping.clamp(low, high);
+        let mut damping = self.damping.max(low).min(high);
         if damping <= 0.0 {
             damping = (1e-3 * high).max((low * high).sqrt());
         }
@@ -294,8 +296,7 @@ impl Region {
             } else {
                 high = high.min(damping);
             }
-            let slope = self.length_slope(&step);
-            let next = damping + excess * step.scaled_length / (self.radius * slope);
+            let next = damping + self.damping_change(&step);
             best = Some(step);
             if close {
                 break;
@@ -306,15 +307,17 @@ impl Region {
         best.unwrap_or(Step { delta: vec![0.0; p], damping, scaled_length: 0.0, image_squared: 0.0 })
     }
 
-    /// (D²δ)ᵀ(JᵀJ + λD²)⁻¹(D²δ): −½ d‖Dδ‖²/dλ. Uses the triangle that [`Region::damped_step`] left behind.
-    fn length_slope(&self, step: &Step) -> f64 {
+    /// Moré's correction of λ towards ‖D·δ(λ)‖ = radius, (‖Dδ‖/radius)·(‖Dδ‖ − radius)·‖Dδ‖/s with
+    /// s = (D²δ)ᵀ(JᵀJ + λD²)⁻¹(D²δ). Uses the triangle that [`Region::damped_step`] left behind.
+    fn damping_change(&self, step: &Step) -> f64 {
         let p = self.scale.len();
         let mut z: Vec<f64> = step.delta.iter().zip(&self.scale).map(|(x, d)| d * d * x).collect();
         for i in 0..p {
             let rest: f64 = (0..i).map(|k| self.work[k * (p + 1) + i] * z[k]).sum();
             z[i] = (z[i] - rest) / self.work[i * (p + 1) + i];
         }
-        z.iter().map(|v| v * v).sum()
+        let slope: f64 = z.iter().map(|v| v * v).sum();
+        step.scaled_length / self.radius * (step.scaled_length - self.radius) * (step.scaled_length / slope)
     }
 
     /// Solves [R; √λ·D]·δ ≈ −[Qᵀr; 0] by plane rotations; `None` when the triangle is singular.
@@ -356,9 +359,8 @@ impl Region {
             let rest: f64 = (i + 1..p).map(|j| self.work[i * stride + j] * delta[j]).sum();
             delta[i] = (self.work[i * stride + p] - rest) / diagonal;
         }
-        let image_squared = (0..p)
-            .map(|i| (i..p).map(|j| triangle.entry(i, j) * delta[j]).sum::<f64>().powi(2))
-            .sum();
+        let image_squared =
+            (0..p).map(|i| (i..p).map(|j| triangle.entry(i, j) * delta[j]).sum::<f64>().powi(2)).sum();
         let scaled_length = self.scaled_length(&delta);
         (scaled_length.is_finite()).then_some(Step { delta, damping, scaled_length, image_squared })
     }

@@ -32,7 +32,9 @@ pub enum LinearError {
     #[error("a row holds a value that is not a finite number: remove such rows first")]
     NotFinite,
     /// The columns depend on each other within double precision.
-    #[error("the columns depend on each other (condition {condition:e}): the rows do not determine every unknown")]
+    #[error(
+        "the columns depend on each other (condition {condition:e}): the rows do not determine every unknown"
+    )]
     RankDeficient {
         /// Condition number of the matrix with its columns scaled to length 1.
         condition: f64,

@@ -22,7 +22,11 @@ pub fn normal_quantile(p: f64) -> f64 {
     }
     // A start within a few per cent from the leading term of the tail, then Halley's rule on the distribution itself.
     let tail = (-2.0 * p.ln()).sqrt();
-    let mut z = if p > 0.1 { (p - 0.5) * (std::f64::consts::TAU).sqrt() } else { -(tail - (tail.ln() + 0.92) / tail) };
+    let mut z = if p > 0.1 {
+        (p - 0.5) * (std::f64::consts::TAU).sqrt()
+    } else {
+        -(tail - (tail.ln() + 0.92) / tail)
+    };
     for _ in 0..20 {
         let density = (-0.5 * z * z).exp() / std::f64::consts::TAU.sqrt();
         let newton = (normal_cdf(z) - p) / density;
@@ -43,7 +47,8 @@ pub fn student_cdf(t: f64, freedom: f64) -> f64 {
     if freedom.is_infinite() {
         return normal_cdf(t);
     }
-    let tail = 0.5 * beta_regularised(0.5 * freedom, 0.5, freedom / (freedom + t * t), t * t / (freedom + t * t));
+    let tail =
+        0.5 * beta_regularised(0.5 * freedom, 0.5, freedom / (freedom + t * t), t * t / (freedom + t * t));
     if t > 0.0 { 1.0 - tail } else { tail }
 }
 
@@ -134,7 +139,8 @@ pub fn beta_regularised(a: f64, b: f64, x: f64, rest: f64) -> f64 {
     if x > (a + 1.0) / (a + b + 2.0) {
         return 1.0 - beta_regularised(b, a, rest, x);
     }
-    let front = (libm::lgamma(a + b) - libm::lgamma(a) - libm::lgamma(b) + a * x.ln() + b * rest.ln()).exp() / a;
+    let front =
+        (libm::lgamma(a + b) - libm::lgamma(a) - libm::lgamma(b) + a * x.ln() + b * rest.ln()).exp() / a;
     front
         * continued_fraction(1.0, |n| {
             let m = (n / 2) as f64;
