@@ -1,1 +1,17 @@
-//! Placeholder.
+//! What people and programs read of an assessment: the JSON contract, the words, the plots.
+//!
+//! Every function here takes values and returns text or bytes.
+//! This crate opens no file, prints nothing, and estimates nothing: it shows what the core found.
+//!
+//! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`].
+#![forbid(unsafe_code)]
+#![deny(clippy::disallowed_methods, clippy::print_stdout, clippy::print_stderr)]
+
+pub mod format;
+pub mod json;
+pub mod plot;
+pub mod subject;
+pub mod text;
+
+#[cfg(test)]
+mod fixtures;

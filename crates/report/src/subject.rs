@@ -1,0 +1,132 @@
+//! One assessment together with what has to be said about where it came from.
+
+use flattop_core::assessment::{AdjustedAt, Assessment, Verdict};
+use flattop_core::divider::Divider;
+use flattop_core::finding::{Finding, Severity};
+
+/// How the compensation error was found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Method {
+    /// The first-order model fitted to one captured square wave.
+    SquareWave,
+    /// The probe's column compared with a second column that shows the source.
+    Reference,
+    /// Captures of a sine at several frequencies, each with a reference column.
+    Sine,
+    /// Levels read off a screen by a person.
+    ByEye,
+}
+
+impl Method {
+    /// The stable name of the method, as the JSON contract writes it.
+    pub fn code(self) -> &'static str {
+        match self {
+            Self::SquareWave => "square-wave",
+            Self::Reference => "reference-column",
+            Self::Sine => "sine",
+            Self::ByEye => "by-eye",
+        }
+    }
+}
+
+/// Facts about the file a record was read from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RecordFacts {
+    /// Number of samples in the probe's column.
+    pub points: usize,
+    /// Time between samples, s.
+    pub interval_s: f64,
+    /// Number of columns in the file.
+    pub columns: usize,
+    /// Number of the probe's column among them, from 1.
+    pub column: usize,
+    /// Name of the probe's column as the file writes it.
+    pub column_name: Option<String>,
+    /// What the file was, in words.
+    pub format: String,
+    /// SHA-256 digest of the file's bytes, lower-case hexadecimal.
+    pub sha256: String,
+}
+
+/// What was assumed because nobody measured it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Assumptions {
+    /// The resistors.
+    pub divider: Divider,
+    /// Half-width of the resistors' tolerance, relative; taken as rectangular (JCGM 100, 4.3.7).
+    pub resistor_tolerance: f64,
+    /// Where the probe is adjusted.
+    pub adjusted_at: AdjustedAt,
+    /// Peak-to-peak amplitude of the source, V, when it was stated.
+    pub source_amplitude_v: Option<f64>,
+}
+
+/// One assessment and where it came from: what every face of this crate shows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Subject {
+    /// The capture as the user named it; empty for readings by eye.
+    pub file: String,
+    /// How it was assessed.
+    pub method: Method,
+    /// The record, when there was one.
+    pub record: Option<RecordFacts>,
+    /// What was assumed.
+    pub assumptions: Assumptions,
+    /// What the core found.
+    pub assessment: Assessment,
+}
+
+/// A capture that gave no assessment at all.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Failure {
+    /// The capture as the user named it.
+    pub file: String,
+    /// What went wrong, where, and the remedy.
+    pub message: String,
+}
+
+impl Subject {
+    /// The first finding that withholds the result, if there is one.
+    pub fn fault(&self) -> Option<&Finding> {
+        self.assessment.findings.iter().find(|finding| finding.severity == Severity::Fault)
+    }
+
+    /// Whether the estimate may be acted on: there is one, and no fault speaks against it.
+    pub fn can_be_acted_on(&self) -> bool {
+        self.assessment.compensation.is_some()
+            && (self.assessment.verdict != Verdict::Undetermined || self.fault().is_none())
+    }
+}
+
+/// The stable name of a verdict, as the JSON contract writes it.
+pub fn verdict_code(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::WithinTolerance => "within-tolerance",
+        Verdict::Undercompensated => "undercompensated",
+        Verdict::Overcompensated => "overcompensated",
+        Verdict::Undetermined => "undetermined",
+    }
+}
+
+/// The stable name of a severity, as the JSON contract writes it.
+pub fn severity_code(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note => "note",
+        Severity::Warning => "warning",
+        Severity::Fault => "fault",
+    }
+}
+
+/// Where the trimmer is, as the JSON contract and the options write it.
+pub fn adjusted_at_code(at: AdjustedAt) -> &'static str {
+    match at {
+        AdjustedAt::Tip => "tip",
+        AdjustedAt::Base => "base",
+    }
+}
+
+/// Frequencies at which the error is stated, Hz: every face states the same ones.
+pub const STATED_FREQUENCIES_HZ: [f64; 9] = [100.0, 300.0, 1e3, 3e3, 1e4, 3e4, 1e5, 1e6, 1e7];
+
+/// Coverage factor of a 95 % interval of a normal distribution (JCGM 100, table G.1).
+pub const COVERAGE_FACTOR_95: f64 = 1.959_963_984_540_054;
