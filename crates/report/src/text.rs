@@ -110,6 +110,11 @@ pub fn hazard_caution(subject: &Subject) -> Option<String> {
     })
 }
 
+/// Text broken at spaces into lines of at most `width` characters.
+pub(crate) fn wrapped(text: &str, width: usize) -> Vec<String> {
+    wrap::wrap(text, width)
+}
+
 fn report(page: &mut Page, subject: &Subject) {
     let found = &subject.assessment;
     if !subject.file.is_empty() {

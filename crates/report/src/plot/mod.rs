@@ -1,1 +1,30 @@
-//! x
+//! The plot of one assessment: record with fit, residual, error against frequency; as SVG or PNG.
+//!
+//! Everything is first laid out as a [`scene::Scene`], plain data with no knowledge of a file format.
+
+mod axis;
+mod layout;
+mod panel;
+mod png;
+pub mod scene;
+mod svg;
+
+use crate::subject::Subject;
+
+pub use png::PngError;
+
+/// The plot as an SVG document.
+pub fn svg(subject: &Subject) -> String {
+    svg::write(&layout::scene(subject))
+}
+
+/// The plot as a PNG image, two pixels for each unit of the SVG document.
+///
+/// # Errors
+/// [`PngError`] when the drawing cannot be turned into an image.
+pub fn png(subject: &Subject) -> Result<Vec<u8>, PngError> {
+    png::render(&svg(subject))
+}
+
+#[cfg(test)]
+mod tests;
