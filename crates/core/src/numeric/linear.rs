@@ -326,3 +326,54 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
     }
     lanes[0] + lanes[1] + lanes[2] + lanes[3] + rest
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use flattop_close::{assert_close, relative, within};
+    use proptest::prelude::*;
+
+    #[test]
+    fn straight_line_has_the_textbook_covariance() {
+        // Line through x = −2…2: var(offset) = 1/5, var(slope) = 1/Σx² = 1/10, no correlation (elementary).
+        let rows = (-2..=2).map(|x| (3.0 + 0.5 * f64::from(x), [1.0, f64::from(x)]));
+        let solution = solve_linear(2, rows).expect("five points determine a line");
+        assert_close!(solution.theta, [3.0, 0.5], within(1e-14));
+        assert_close!(solution.covariance, [0.2, 0.0, 0.0, 0.1], within(1e-15));
+        assert_close!(solution.cost, 0.0, within(1e-13));
+    }
+
+    #[test]
+    fn dependent_columns_and_short_systems_are_refused() {
+        let twice = (0..9).map(|x| (1.0, [f64::from(x), 2.0 * f64::from(x)]));
+        assert!(matches!(solve_linear(2, twice), Err(LinearError::RankDeficient { .. })));
+        assert!(matches!(
+            solve_linear(2, [(1.0, [1.0, 0.0])]),
+            Err(LinearError::TooFewRows { rows: 1, unknowns: 2 })
+        ));
+        let gap = (0..9).map(|x| (f64::NAN, [f64::from(x), 1.0]));
+        assert!(matches!(solve_linear(2, gap), Err(LinearError::NotFinite)));
+    }
+
+    #[test]
+    fn condition_of_a_known_matrix() {
+        // Unit columns at 60°: singular values sqrt(1 ± cos 60°), condition sqrt(3).
+        let mut triangle = Triangle::new(2);
+        triangle.push(0.0, &[1.0, 0.5]);
+        triangle.push(0.0, &[0.0, 0.75_f64.sqrt()]);
+        triangle.fold();
+        assert_close!(triangle.condition(), 3.0_f64.sqrt(), relative(1e-13));
+    }
+
+    proptest! {
+        #[test]
+        fn prop_exact_systems_are_solved_whatever_the_number_of_blocks(
+            theta in prop::collection::vec(-10.0..10.0_f64, 4),
+            rows in prop::collection::vec(prop::array::uniform4(-1.0..1.0_f64), 12..300),
+        ) {
+            let system = rows.iter().map(|r| (r.iter().zip(&theta).map(|(a, b)| a * b).sum::<f64>(), *r));
+            let solution = solve_linear(4, system).expect("random rows are independent");
+            assert_close!(solution.theta, theta, within(1e-11 * solution.condition));
+        }
+    }
+}

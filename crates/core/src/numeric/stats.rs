@@ -171,3 +171,67 @@ fn continued_fraction(b0: f64, term: impl Fn(usize) -> (f64, f64)) -> f64 {
     }
     1.0 / value
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use flattop_close::{assert_close, printed, relative, within};
+    use proptest::prelude::*;
+
+    #[test]
+    fn student_agrees_with_table_g2_of_jcgm_100() {
+        // JCGM 100:2008, table G.2, coverage factors for degrees of freedom and fraction (printed digits).
+        for (freedom, fraction, printed_value) in [
+            (5.0, 0.95, 2.57),
+            (10.0, 0.95, 2.23),
+            (16.0, 0.95, 2.12),
+            (16.0, 0.9545, 2.17),
+            (16.0, 0.99, 2.92),
+            (f64::INFINITY, 0.9545, 2.00),
+        ] {
+            assert_close!(student_quantile(0.5 + 0.5 * fraction, freedom), printed_value, printed(0.01));
+        }
+    }
+
+    #[test]
+    fn normal_agrees_with_the_usual_tables() {
+        // Two-sided 95 % and one-sided 95 % points as printed in every table (from memory).
+        assert_close!(normal_quantile(0.975), 1.959_963_984_540_054, relative(1e-14));
+        assert_close!(normal_quantile(0.95), 1.644_853_626_951_472_7, relative(1e-14));
+        assert_close!(normal_cdf(-6.0), 9.865_876_450_377e-10, relative(1e-11));
+        assert!(normal_quantile(0.0).is_infinite() && normal_quantile(1.5).is_nan());
+    }
+
+    proptest! {
+        #[test]
+        fn prop_student_has_closed_forms_at_one_and_two_degrees(t in -50.0..50.0_f64) {
+            // One degree of freedom is the Cauchy distribution; two give 1/2 + t/(2·sqrt(2+t²)).
+            assert_close!(student_cdf(t, 1.0), 0.5 + t.atan() / std::f64::consts::PI, within(1e-13));
+            assert_close!(student_cdf(t, 2.0), 0.5 + 0.5 * t / (2.0 + t * t).sqrt(), within(1e-13));
+        }
+
+        #[test]
+        fn prop_chi_squared_has_closed_forms_at_one_two_and_four_degrees(x in 0.0..60.0_f64) {
+            assert_close!(chi_squared_upper(x, 1.0), libm::erfc((0.5 * x).sqrt()), relative(1e-11));
+            assert_close!(chi_squared_upper(x, 2.0), (-0.5 * x).exp(), relative(1e-12));
+            assert_close!(chi_squared_upper(x, 4.0), (-0.5 * x).exp() * (1.0 + 0.5 * x), relative(1e-11));
+        }
+
+        #[test]
+        fn prop_f_has_a_closed_form_with_two_degrees_above(x in 0.0..50.0_f64, below in 1.0..200.0_f64) {
+            let expected = (-0.5 * below * (2.0 * x / below).ln_1p()).exp();
+            assert_close!(f_upper(x, 2.0, below), expected, flattop_close::Tolerance { absolute: 1e-14, relative: 1e-10 });
+        }
+
+        #[test]
+        fn prop_f_of_t_squared_is_student(t in 0.01..20.0_f64, freedom in 0.5..300.0_f64) {
+            assert_close!(f_upper(t * t, 1.0, freedom), 2.0 * student_cdf(-t, freedom), within(1e-12));
+        }
+
+        #[test]
+        fn prop_quantiles_invert(p in 1e-6..0.999_999_f64, freedom in 0.7..400.0_f64) {
+            assert_close!(normal_cdf(normal_quantile(p)), p, relative(1e-12));
+            assert_close!(student_cdf(student_quantile(p, freedom), freedom), p, relative(1e-10));
+        }
+    }
+}
