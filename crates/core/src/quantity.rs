@@ -1,1 +1,0 @@
-//! Quantities as people type and read them.
