@@ -1,1 +1,2 @@
 //! Estimators: from samples, or from what the eye reads, to e and τp with their covariance and findings.
+pub mod square;

@@ -1,0 +1,166 @@
+//! A first look at a record: rough levels, rough noise, the step of the quantiser, and where the signal changes sides.
+
+use super::scan::Scan;
+use crate::samples::SampleView;
+
+/// At most this many samples are drawn from a record for its levels.
+const DRAWN: usize = 16_384;
+
+/// What a first look tells, all in V.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Levels {
+    /// Median of the samples in the lower half.
+    pub low: f64,
+    /// Median of the samples in the upper half.
+    pub high: f64,
+    /// Rough standard deviation of the sample-to-sample noise.
+    pub noise: f64,
+    /// Step of the quantiser; `None` when the samples look continuous.
+    pub quantum: Option<f64>,
+}
+
+impl Levels {
+    pub(super) fn middle(&self) -> f64 {
+        0.5 * (self.low + self.high)
+    }
+
+    pub(super) fn span(&self) -> f64 {
+        self.high - self.low
+    }
+}
+
+/// Rough levels from evenly drawn samples; `None` when fewer than 16 of them are finite.
+pub(super) fn look(view: SampleView<'_>) -> Option<Levels> {
+    let stride = view.len().div_ceil(DRAWN).max(1);
+    let mut drawn: Vec<f64> = (0..view.len()).step_by(stride).map(|k| view.at(k)).filter(|v| v.is_finite()).collect();
+    if drawn.len() < 16 {
+        return None;
+    }
+    drawn.sort_unstable_by(f64::total_cmp);
+    let at = |p: f64| drawn[((drawn.len() - 1) as f64 * p) as usize];
+    // The middle of the 2–98 % range lies between the levels for any duty from 20 % to 80 %, spikes left aside; one
+    // refinement centres it between the two medians.
+    let mut middle = 0.5 * (at(0.02) + at(0.98));
+    let (mut low, mut high) = (at(0.0), at(1.0));
+    for _ in 0..2 {
+        let split = drawn.partition_point(|&v| v <= middle);
+        if split == 0 || split == drawn.len() {
+            break;
+        }
+        low = drawn[split / 2];
+        high = drawn[split + (drawn.len() - split) / 2];
+        middle = 0.5 * (low + high);
+    }
+    let quantum = quantum(&mut drawn);
+    Some(Levels { low, high, noise: neighbour_noise(view), quantum })
+}
+
+/// Standard deviation of white noise from second differences of neighbours, the largest tenth (edges) left out.
+fn neighbour_noise(view: SampleView<'_>) -> f64 {
+    let stride = (view.len() / 4096).max(1);
+    let mut squares: Vec<f64> = (0..view.len().saturating_sub(2))
+        .step_by(stride)
+        .map(|k| (view.at(k) - 2.0 * view.at(k + 1) + view.at(k + 2)).powi(2) / 6.0)
+        .filter(|d| d.is_finite())
+        .collect();
+    if squares.is_empty() {
+        return 0.0;
+    }
+    squares.sort_unstable_by(f64::total_cmp);
+    let kept = &squares[..(squares.len() * 9 / 10).max(1)];
+    // Leaving out the largest tenth of squared normal deviates leaves 62.3 % of their mean:
+    // (0.9 − 2·z·φ(z))/0.9 at z = 1.645.
+    (kept.iter().sum::<f64>() / kept.len() as f64 / 0.6230).sqrt()
+}
+
+/// The step of which all sorted values are whole multiples apart, if there are few enough distinct values to tell.
+fn quantum(sorted: &mut Vec<f64>) -> Option<f64> {
+    let total = sorted.len();
+    let range = sorted[total - 1] - sorted[0];
+    sorted.dedup_by(|a, b| (*a - *b).abs() <= 1e-6 * range);
+    if sorted.len() < 3 || sorted.len() > total / 4 {
+        return None;
+    }
+    let step = sorted.windows(2).map(|w| w[1] - w[0]).fold(f64::INFINITY, f64::min);
+    if range / step > 70_000.0 {
+        return None;
+    }
+    // Printed codes are rounded in their last digit, so a difference may be off by a few per cent of a step.
+    let fits = sorted.windows(2).all(|w| {
+        let steps = (w[1] - w[0]) / step;
+        (steps - steps.round()).abs() < 0.1 * steps.round().min(3.0)
+    });
+    let steps: f64 = sorted.windows(2).map(|w| ((w[1] - w[0]) / step).round()).sum();
+    fits.then(|| range / steps)
+}
+
+/// A change from one side to the other: the samples before `first_after` are still on the old side.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Crossing {
+    /// First sample past the middle on the new side.
+    pub sample: usize,
+    /// Whether the new side is the upper one.
+    pub rising: bool,
+}
+
+/// Changes of side with hysteresis. A change back and forth within `hysteresis` of the middle does not count.
+pub(super) fn crossings(view: SampleView<'_>, scan: &Scan, levels: &Levels, hysteresis: f64) -> Vec<Crossing> {
+    let (upper, lower) = (levels.middle() + hysteresis, levels.middle() - hysteresis);
+    let mut found = Vec::new();
+    let mut side: Option<bool> = None;
+    let mut last_old = 0;
+    let change = |from: usize, to: usize, rising: bool| {
+        let middle = levels.middle();
+        let beyond = |k: &usize| {
+            let v = view.at(*k);
+            if rising { v > middle } else { v < middle }
+        };
+        // First sample past the middle after the last sample that was clearly on the old side.
+        let clear = (from..to).rev().find(|&k| {
+            let v = view.at(k);
+            if rising { v < lower } else { v > upper }
+        });
+        (clear.unwrap_or(from)..to).find(beyond).map(|sample| Crossing { sample, rising })
+    };
+    for block in 0..scan.blocks() {
+        let (low, high) = (scan.lowest[block], scan.highest[block]);
+        if low > high {
+            continue;
+        }
+        let (has_low, has_high) = (low < lower, high > upper);
+        let start = block * scan.block;
+        let end = ((block + 1) * scan.block).min(view.len());
+        match (has_low, has_high) {
+            (true, true) => {
+                // Both sides within one block: walk it sample by sample.
+                for k in start..end {
+                    let v = view.at(k);
+                    let now = if v > upper {
+                        Some(true)
+                    } else if v < lower {
+                        Some(false)
+                    } else {
+                        None
+                    };
+                    if let Some(now) = now {
+                        if side.is_some_and(|s| s != now) {
+                            found.extend(change(last_old, k + 1, now));
+                        }
+                        side = Some(now);
+                        last_old = k;
+                    }
+                }
+            }
+            (true, false) | (false, true) => {
+                let now = has_high;
+                if side.is_some_and(|s| s != now) {
+                    found.extend(change(last_old, end, now));
+                }
+                side = Some(now);
+                last_old = start;
+            }
+            (false, false) => {}
+        }
+    }
+    found
+}

@@ -1,0 +1,310 @@
+//! The main estimator: from a captured square wave to e and τp, or to the reason why the record cannot tell.
+//!
+//! In order: a scan for extremes; rough levels and crossings; the abrupt step at each crossing; the rhythm of the
+//! edges; flats condensed to averages; a fit of the settled response (non-linear least squares, [`model`]) with as
+//! much company (drift, hum, droop, hook) as the record itself shows; edges timed again by area under the fit; as little
+//! as possible left out after each edge. Then the uncertainty, and only then the judgement.
+
+mod condense;
+mod edges;
+mod fit;
+mod judge;
+mod levels;
+mod model;
+mod ringing;
+mod scan;
+mod timing;
+mod trace;
+mod uncertainty;
+
+#[cfg(test)]
+mod tests;
+
+pub use scan::Scan;
+
+use crate::assessment::{Assessment, Compensation, Estimate, SquareWave, Trace, Verdict};
+use crate::divider::Divider;
+use crate::finding::Finding;
+use crate::samples::Record;
+use condense::{Average, condense};
+use edges::{Edge, Rhythm, Timing};
+use fit::{Fit, Setting};
+use levels::Levels;
+use model::{Model, Term};
+use timing::EdgeTimes;
+
+/// What has to be known beside the capture. Nothing here has a default: the caller knows.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Settings {
+    /// The probe's and the input's resistors.
+    pub divider: Divider,
+    /// Relative standard uncertainty of each of them.
+    pub resistor_uncertainty: f64,
+    /// The |e| that is still accepted.
+    pub tolerance: f64,
+    /// Peak-to-peak amplitude of the source at the tip, V, when it is known.
+    pub source_amplitude_v: Option<f64>,
+}
+
+/// Capacitance C1 + C2 that a probe on its input is expected to have: its median, F, and the spread of its logarithm.
+///
+/// Input 10–50 pF and cable 60–200 pF are usual (D. Ford, "The Secret World of Oscilloscope Probes", *Silicon Chip*,
+/// October 2009); the spread covers 33 pF to 365 pF at two standard deviations.
+pub const EXPECTED_CAPACITANCE_F: (f64, f64) = (110e-12, 0.6);
+
+/// Assesses the compensation from one record of a square wave.
+///
+/// Always answers: when the record cannot carry a result, the verdict is undetermined and a finding of severity fault
+/// says why and what to do.
+pub fn assess(record: Record<'_>, settings: &Settings) -> Assessment {
+    let block = Scan::block_for(record.samples.len());
+    assess_scanned(record, &Scan::of(record.samples, block), settings)
+}
+
+/// As [`assess`], for a record that was scanned before (for instance in stretches, on several cores).
+pub fn assess_scanned(record: Record<'_>, scan: &Scan, settings: &Settings) -> Assessment {
+    let mut findings = Vec::new();
+    match estimate(&record, scan, settings) {
+        Ok(work) => {
+            let (compensation, square_wave) = judge::findings(&record, settings, &work, &mut findings);
+            let withheld = findings.iter().any(|f| f.severity == crate::finding::Severity::Fault);
+            let verdict = judge::verdict(&compensation, settings.tolerance, withheld, &mut findings);
+            Assessment {
+                verdict,
+                tolerance: settings.tolerance,
+                compensation: (!withheld).then_some(compensation),
+                square_wave: Some(square_wave),
+                measured_response: Vec::new(),
+                trace: trace::of_fit(&record, scan, &work),
+                findings,
+            }
+        }
+        Err(reason) => {
+            findings.push(reason);
+            Assessment {
+                verdict: Verdict::Undetermined,
+                tolerance: settings.tolerance,
+                compensation: None,
+                square_wave: None,
+                measured_response: Vec::new(),
+                trace: trace::of_record(&record, scan),
+                findings,
+            }
+        }
+    }
+}
+
+/// The finished fit with everything the judgement needs.
+struct Work {
+    levels: Levels,
+    range: (f64, f64),
+    edges: Vec<Edge>,
+    times: EdgeTimes,
+    averages: Vec<Average>,
+    terms: Vec<Term>,
+    fit: Fit,
+    noise: Noise,
+    /// Samples left out before and after an edge.
+    lead: f64,
+    hold_off: f64,
+    prior_ln_tau: (f64, f64),
+    aftermath: timing::Aftermath,
+    /// Length of the longest flat after an edge, in samples.
+    longest_flat: f64,
+    points: usize,
+}
+
+/// What the scatter of the record turned out to be.
+#[derive(Clone, Copy, Debug)]
+struct Noise {
+    /// Standard deviation of a sample about the fit, V: what the model was weighted with.
+    sample: f64,
+    /// Variance of the weighted rows that the covariance is to be multiplied with.
+    scale: f64,
+    /// Rms departure of the flats from the model beyond noise, V.
+    misfit: f64,
+    /// Share of the quantiser's error that does not average out, and its step.
+    quantum: Option<(f64, f64)>,
+}
+
+impl Noise {
+    /// The scale moved into the weights, so that priors keep their proportion to the data.
+    fn applied(self) -> Self {
+        Self { sample: self.sample * self.scale.sqrt(), scale: 1.0, ..self }
+    }
+}
+
+impl Work {
+    fn model(&self) -> Model<'_> {
+        Model {
+            averages: &self.averages,
+            edges: &self.edges,
+            rhythm: self.rhythm(),
+            terms: self.terms.clone(),
+            noise: self.noise.sample,
+            hold_off: self.hold_off,
+            prior_ln_tau: self.prior_ln_tau,
+            points: self.points as f64,
+        }
+    }
+
+    fn rhythm(&self) -> Option<Rhythm> {
+        if let Timing::Even(rhythm) = self.times.timing { Some(rhythm) } else { None }
+    }
+}
+
+fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Work, Finding> {
+    let view = record.samples;
+    let dt = record.interval_s;
+    let range = scan.range().ok_or_else(judge::no_samples)?;
+    let levels = levels::look(view).ok_or_else(judge::no_samples)?;
+    judge::before_edges(&levels, range)?;
+    let hysteresis = (4.5 * levels.noise).max(0.15 * levels.span()).min(0.4 * levels.span());
+    let crossings = levels::crossings(view, scan, &levels, hysteresis);
+    judge::crossings(&crossings, view.len(), &levels)?;
+    let steps = edges::locate(record, &crossings, &levels);
+    let mut edges = steps.edges;
+    judge::steps(&edges, crossings.len(), steps.height, &levels)?;
+    let timing = edges::fit_rhythm(&mut edges);
+    judge::rhythm(timing)?;
+
+    let prior_ln_tau = (
+        (settings.divider.parallel_resistance_ohm() * EXPECTED_CAPACITANCE_F.0 / dt).ln(),
+        EXPECTED_CAPACITANCE_F.1,
+    );
+    let longest_flat = longest_flat(&edges, view.len());
+    judge::flat_length(longest_flat, prior_ln_tau.0.exp())?;
+    let lead = steps.width as f64 + 1.0;
+    let reach = (4.0 * lead).max((0.06 * longest_flat).min(30e-6 / dt)).min(0.3 * longest_flat);
+    let setting = Setting { interval_s: dt, slowest_ln_tau: prior_ln_tau.0 + f64::ln(4.2) };
+
+    let mut work = Work {
+        levels,
+        range,
+        times: EdgeTimes { timing, shift_uncertainty: 0.0, samples_within: 0.0 },
+        averages: Vec::new(),
+        terms: Vec::new(),
+        fit: Fit { theta: Vec::new(), covariance: Vec::new(), cost: 0.0, rows: 0 },
+        noise: Noise { sample: 1.0, scale: 1.0, misfit: 0.0, quantum: None },
+        lead,
+        hold_off: reach,
+        prior_ln_tau,
+        aftermath: timing::Aftermath { ranks: Vec::new() },
+        longest_flat,
+        points: view.len(),
+        edges,
+    };
+    // Thrice: the first round has rough edges and leaves much out; the second knows the edges; the third also uses
+    // what turned out to be undisturbed.
+    for round in 0..3 {
+        work.averages = condense(view, &work.edges, lead, work.edge_before());
+        work.noise = if round == 0 { first_noise(&work) } else { work.noise.applied() };
+        let mut model = work.model();
+        let fit = if round == 0 {
+            if work.rhythm().is_none() {
+                model.terms.push(Term::History { spread: history_spread(&work) });
+            } else if work.edges.len() >= 6 {
+                model.terms.push(Term::Drift { order: 1 });
+            }
+            fit::choose_terms(&mut model, &setting)
+        } else {
+            fit::solve(&model, Some(&work.fit.theta))
+        };
+        let terms = model.terms.clone();
+        work.fit = fit.ok_or_else(judge::no_fit)?;
+        work.terms = terms;
+        judge::levels(&work)?;
+        work.noise = settled_noise(&work);
+        if round == 2 {
+            break;
+        }
+        let (model, fit) = (work.model(), work.fit.clone());
+        let mut edges = work.edges.clone();
+        let times = timing::refine(view, &model, &fit, lead, &mut edges);
+        work.edges = edges;
+        work.times = times;
+        judge::rhythm(work.times.timing)?;
+        if round == 1 {
+            work.hold_off = work.fold(reach).hold_off();
+        }
+    }
+    work.aftermath = work.fold(reach);
+    judge::clipped(record, &work)?;
+    Ok(work)
+}
+
+impl Work {
+    fn fold(&self, reach: f64) -> timing::Aftermath {
+        let systematic = self.noise.quantum.map_or(0.0, |(step, share)| 0.4 * step * share);
+        timing::aftermath(&self.model(), &self.fit, reach, systematic)
+    }
+
+    /// The edge before the record, when the rhythm tells it.
+    fn edge_before(&self) -> Option<f64> {
+        let rhythm = self.rhythm()?;
+        let first = self.edges.first()?;
+        let high = rhythm.duty * rhythm.period;
+        Some(first.at - if first.rising { rhythm.period - high } else { high })
+    }
+}
+
+/// Longest stretch after an edge, in samples.
+fn longest_flat(edges: &[Edge], points: usize) -> f64 {
+    let last = edges.last().map_or(0.0, |e| points as f64 - e.at);
+    edges.windows(2).map(|w| w[1].at - w[0].at).fold(last, f64::max)
+}
+
+/// How large the tail of an unseen earlier edge may still be when the record starts.
+///
+/// The flat before the first edge is taken to be at least half as long as the longest one seen.
+fn history_spread(work: &Work) -> f64 {
+    let tau = work.prior_ln_tau.0.exp();
+    let before = work.edges.first().map_or(0.0, |e| e.at);
+    let unseen = (0.5 * work.longest_flat - before).max(0.0);
+    0.5 * (-unseen / tau).exp() * (-(0.5 * work.longest_flat) / tau).exp().max(0.02)
+}
+
+/// Noise before any fit: the scatter within the averages, or between neighbours where averages are single samples.
+fn first_noise(work: &Work) -> Noise {
+    let (mut squares, mut freedom) = (0.0, 0.0);
+    for a in work.averages.iter().filter(|a| a.since_edge - a.half_width >= work.hold_off) {
+        squares += a.inner_squares;
+        freedom += a.inner_freedom;
+    }
+    let within = if freedom >= 40.0 { (squares / freedom).sqrt() } else { work.levels.noise };
+    let floor = work.levels.quantum.map_or(0.0, |q| q / 12.0_f64.sqrt()).max(1e-7 * work.levels.span());
+    Noise { sample: within.max(floor), scale: 1.0, misfit: 0.0, quantum: None }
+}
+
+/// Noise after the fit, from within and between the averages; what does not look like noise is told apart.
+fn settled_noise(work: &Work) -> Noise {
+    let weight = work.noise.sample.powi(2);
+    let (mut squares, mut freedom, mut samples, mut rows) = (0.0, 0.0, 0.0, 0.0);
+    for a in work.averages.iter().filter(|a| a.since_edge - a.half_width >= work.hold_off) {
+        squares += a.inner_squares / weight;
+        freedom += a.inner_freedom;
+        samples += a.count;
+        rows += 1.0;
+    }
+    let between_freedom = (rows - work.fit.theta.len() as f64).max(1.0);
+    let between = work.fit.cost / between_freedom;
+    let pooled = (squares + work.fit.cost) / (freedom + between_freedom);
+    // Averages that scatter more than their samples explain: not white noise about this model. The larger counts.
+    let (reference, odd) = if freedom >= 40.0 {
+        let within = squares / freedom;
+        let chance = crate::numeric::stats::f_upper(between / within, between_freedom, freedom);
+        (within, between > within && chance < 1e-4)
+    } else {
+        let neighbours = first_noise(work).sample.powi(2) / weight;
+        (neighbours, between > 1.5 * neighbours)
+    };
+    let scale = if odd { pooled.max(between) } else { pooled };
+    let misfit = if odd { ((between - reference) * between_freedom * weight / samples).max(0.0).sqrt() } else { 0.0 };
+    let quantum = work.levels.quantum.map(|q| {
+        // What a quantiser leaves after the dither of Gaussian noise, as a share of its error's deviation q/√12: the
+        // first harmonic of its saw-tooth, exp(−2π²(σ/q)²).
+        let dither = (pooled * weight - q * q / 12.0).max(0.0);
+        (q, (-2.0 * std::f64::consts::PI.powi(2) * dither / (q * q)).exp())
+    });
+    Noise { scale, misfit, quantum, ..work.noise }
+}

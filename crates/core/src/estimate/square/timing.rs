@@ -1,0 +1,159 @@
+//! Edge times by area, how sure they are, and how far after an edge the record is still disturbed.
+
+use super::condense::Average;
+use super::edges::{Edge, Rhythm, Timing, fit_rhythm};
+use super::fit::Fit;
+use super::model::{LN_TAU, Model, STEP, TAIL};
+use crate::samples::SampleView;
+
+/// What is known of the edges after their times were refined.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct EdgeTimes {
+    pub timing: Timing,
+    /// Standard uncertainty of the common shift of all edges, in sample intervals.
+    pub shift_uncertainty: f64,
+    /// Samples caught within the transition (15–85 %) of an edge, on average.
+    pub samples_within: f64,
+}
+
+/// Moves each edge to its centroid and, when the rhythm is even, all of them onto it.
+pub(super) fn refine(view: SampleView<'_>, model: &Model<'_>, fit: &Fit, lead: f64, edges: &mut [Edge]) -> EdgeTimes {
+    let tau = fit.theta[LN_TAU].exp();
+    let (step, tail) = (fit.theta[STEP], fit.theta[TAIL]);
+    let after = model.hold_off.max(2.0);
+    // A shift δ of the edge changes the area by its height there less what the tail takes back within the window.
+    let lever = step + tail * (-after / tau).exp();
+    let mut within = 0usize;
+    let mut longest_window = 0usize;
+    let stretches: Vec<(usize, usize)> = edges
+        .iter()
+        .map(|e| {
+            let from = (e.at - lead.max(2.0)).ceil().max(0.0) as usize;
+            let to = ((e.at + after).floor().max(0.0) as usize + 1).min(view.len());
+            (from, to.max(from))
+        })
+        .collect();
+    // The model on both sides of each edge, for all windows in one go.
+    let (mut before, mut behind) = (Vec::new(), Vec::new());
+    for (i, &(from, to)) in stretches.iter().enumerate() {
+        let at = edges[i].at;
+        before.extend((from..to).map(|k| single((k as f64).min(at), i as u32)));
+        behind.extend((from..to).map(|k| single((k as f64).max(at), i as u32 + 1)));
+    }
+    let (before, behind) = (model.value_at(&fit.theta, &before), model.value_at(&fit.theta, &behind));
+    let mut shifts = vec![0.0; edges.len()];
+    let mut first = 0;
+    for (i, &(from, to)) in stretches.iter().enumerate() {
+        let at = edges[i].at;
+        let mut area = 0.0;
+        for (j, k) in (first..).zip(from..to) {
+            let share_behind = (k as f64 + 0.5 - at).clamp(0.0, 1.0);
+            let sample = view.at(k);
+            let jump = behind[j] - before[j];
+            area += sample - (before[j] + share_behind * jump);
+            let passed = (sample - before[j]) / jump;
+            within += usize::from(passed > 0.15 && passed < 0.85 && (k as f64 - at).abs() < lead.max(2.0));
+        }
+        first += to - from;
+        longest_window = longest_window.max(to - from);
+        let shift = -edges[i].sign() * area / lever;
+        if shift.is_finite() {
+            shifts[i] = shift.clamp(-after, after);
+        }
+    }
+    for (edge, shift) in edges.iter_mut().zip(&shifts) {
+        edge.at += shift;
+    }
+    let count = edges.len() as f64;
+    let samples_within = within as f64 / count;
+    let single_noise = model.noise * (longest_window as f64).sqrt() / lever.abs().max(f64::MIN_POSITIVE);
+    let timing = fit_rhythm(edges);
+    let scatter = match timing {
+        Timing::Even(Rhythm { scatter, .. }) if edges.len() > 6 => scatter.max(0.5 * single_noise),
+        Timing::Even(Rhythm { scatter, .. }) => scatter.max(single_noise),
+        _ => single_noise,
+    };
+    // An edge that no sample caught may lie anywhere between two samples; edges at other places of the sampling grid
+    // narrow that down.
+    let gap = widest_gap(edges);
+    let hidden = gap / 12.0_f64.sqrt() * (1.0 - samples_within / 1.5).clamp(0.0, 1.0);
+    EdgeTimes { timing, shift_uncertainty: (scatter * scatter / count + hidden * hidden).sqrt(), samples_within }
+}
+
+fn single(at: f64, flat: u32) -> Average {
+    Average {
+        at,
+        half_width: 0.0,
+        mean: 0.0,
+        count: 1.0,
+        inner_squares: 0.0,
+        inner_freedom: 0.0,
+        flat,
+        since_edge: 0.0,
+    }
+}
+
+/// Widest stretch of a sample interval in which no edge lies, edges folded onto one interval; 1 for a single place.
+fn widest_gap(edges: &[Edge]) -> f64 {
+    let mut places: Vec<f64> = edges.iter().map(|e| e.at.rem_euclid(1.0)).collect();
+    places.sort_unstable_by(f64::total_cmp);
+    let around = places[0] + 1.0 - places[places.len() - 1];
+    places.windows(2).map(|w| w[1] - w[0]).fold(around, f64::max)
+}
+
+/// Mean departure from the fit after the edges, by rank of the average after its edge, upward edges counted positive.
+pub(super) struct Aftermath {
+    /// (time since the edge, mean departure in V, standard uncertainty of it)
+    pub ranks: Vec<(f64, f64, f64)>,
+}
+
+/// Folds the residuals of all flats over each other, out to `reach` samples after the edge.
+pub(super) fn aftermath(model: &Model<'_>, fit: &Fit, reach: f64, systematic: f64) -> Aftermath {
+    let mut sums: Vec<(f64, f64, f64, f64)> = Vec::new(); // n·since, n·r, n, flats
+    let (mut flat, mut rank) = (0, 0);
+    model.evaluate(&fit.theta, |average, value, _| {
+        if average.flat != flat {
+            flat = average.flat;
+            rank = 0;
+        } else {
+            rank += 1;
+        }
+        if flat == 0 || average.since_edge > reach {
+            return;
+        }
+        if sums.len() <= rank {
+            sums.resize(rank + 1, (0.0, 0.0, 0.0, 0.0));
+        }
+        let sign = model.edges[flat as usize - 1].sign();
+        let sum = &mut sums[rank];
+        sum.0 += average.count * average.since_edge;
+        sum.1 += average.count * sign * (average.mean - value);
+        sum.2 += average.count;
+        sum.3 += 1.0;
+    });
+    let ranks = sums
+        .iter()
+        .filter(|s| s.2 > 0.0)
+        .map(|s| (s.0 / s.2, s.1 / s.2, (model.noise * model.noise / s.2 + systematic * systematic).sqrt()))
+        .collect();
+    Aftermath { ranks }
+}
+
+impl Aftermath {
+    /// How long after an edge the record still departs from the model by more than noise, in samples; nil when it
+    /// never does.
+    pub(super) fn hold_off(&self) -> f64 {
+        let z: Vec<f64> = self.ranks.iter().map(|(_, r, u)| r / u).collect();
+        for j in (0..z.len()).rev() {
+            let few = &z[j..(j + 4).min(z.len())];
+            let together = few.iter().sum::<f64>() / (few.len() as f64).sqrt();
+            if z[j].abs() > 4.5 || together.abs() > 4.0 {
+                let last = self.ranks[j].0;
+                let next = self.ranks.get(j + 1).map_or(last + 1.0, |r| r.0);
+                // The disturbance fades: a quarter more leaves its rest far below the noise.
+                return (next + 0.25 * last).min(self.ranks.last().map_or(next, |r| r.0 + 1.0));
+            }
+        }
+        0.0
+    }
+}

@@ -1,0 +1,102 @@
+//! From the fitted parameters to e and τp with their covariance: noise, edge times and quantiser put together.
+
+use super::model::{LN_TAU, STEP, TAIL, Term};
+use super::{Work, model};
+use crate::assessment::Estimate;
+
+/// e and τp (in samples) with standard uncertainties and correlation.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct ErrorAndTau {
+    pub error: Estimate,
+    pub tau: Estimate,
+    pub correlation: f64,
+}
+
+/// e from the fitted parameters; with a slow term the products of the two exponentials are taken apart again.
+///
+/// A source tail A + C·HPs behind the divider 1 + e·HPp gives the coefficient e·(A + C·(1+k)) to the divider's
+/// exponential and C·(1 − e·k) to the slow one, with k = τp/(τs − τp) (partial fractions).
+pub(super) fn error_of(theta: &[f64], slow: Option<usize>) -> f64 {
+    let ratio = theta[TAIL] / theta[STEP];
+    let Some(i) = slow else { return ratio };
+    let tau = theta[LN_TAU].exp();
+    let k = tau / (theta[i].exp() - tau);
+    let mut error = 0.0;
+    for _ in 0..8 {
+        let c = theta[i + 1] / (1.0 - error * k);
+        error = theta[TAIL] / (theta[STEP] + c * (1.0 + k));
+    }
+    error
+}
+
+pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
+    let model = work.model();
+    let theta = &work.fit.theta;
+    let p = theta.len();
+    let slow = model.offset_of(|t| matches!(t, Term::Slow { .. }));
+    let error = error_of(theta, slow);
+    let tau = theta[LN_TAU].exp();
+    // Gradient of e by the parameters.
+    let mut by = vec![0.0; p];
+    for i in [Some(LN_TAU), Some(STEP), Some(TAIL), slow, slow.map(|i| i + 1)].into_iter().flatten() {
+        let h = 1e-6 * theta[i].abs().max(1e-3 * theta[STEP].abs()).max(1e-9);
+        let at = |d: f64| {
+            let mut moved = theta.clone();
+            moved[i] += d;
+            error_of(&moved, slow)
+        };
+        by[i] = (at(h) - at(-h)) / (2.0 * h);
+    }
+    let covariance = &work.fit.covariance;
+    let along: Vec<f64> = (0..p).map(|i| (0..p).map(|j| covariance[i * p + j] * by[j]).sum()).collect();
+    let dot = |v: &[f64]| -> f64 { v.iter().zip(&by).map(|(a, b)| a * b).sum() };
+    let scale = work.noise.scale;
+    let mut ee = dot(&along) * scale;
+    let mut tt = covariance[LN_TAU * p + LN_TAU] * scale;
+    let mut et = along[LN_TAU] * scale;
+    // A common shift of the edges scales the tail: exp(δ/τ).
+    let by_shift = error * work.times.shift_uncertainty / tau;
+    ee += by_shift * by_shift;
+    if let Some((step, share)) = work.noise.quantum
+        && share > 0.01
+    {
+        let [q_ee, q_et, q_tt] = quantiser(work, &model, &along, step);
+        let remaining = step * step / 12.0 * share * share;
+        ee += remaining * q_ee;
+        et += remaining * q_et;
+        tt += remaining * q_tt;
+    }
+    // ln τ is never known worse than before looking.
+    let (u_e, u_ln_tau) = (ee.max(0.0).sqrt(), tt.max(0.0).sqrt().min(work.prior_ln_tau.1));
+    ErrorAndTau {
+        error: Estimate { value: error, standard_uncertainty: u_e },
+        tau: Estimate { value: tau, standard_uncertainty: tau * u_ln_tau },
+        correlation: if u_e > 0.0 && u_ln_tau > 0.0 { (et / (u_e * u_ln_tau)).clamp(-1.0, 1.0) } else { 0.0 },
+    }
+}
+
+/// Σ over codes of the squared sensitivities to the error of that code: samples that show the same code share it.
+fn quantiser(work: &Work, model: &model::Model<'_>, along_e: &[f64], step: f64) -> [f64; 3] {
+    let p = work.fit.theta.len();
+    let covariance = &work.fit.covariance;
+    let mut by_code: std::collections::BTreeMap<i64, (f64, f64)> = std::collections::BTreeMap::new();
+    let weight = 1.0 / (work.noise.sample * work.noise.sample);
+    model.evaluate(&work.fit.theta, |average, _, row| {
+        if !model.takes_part(average) {
+            return;
+        }
+        let code = ((average.mean - work.levels.low) / step).round() as i64;
+        let of_e: f64 = (0..p).map(|i| along_e[i] * row[i]).sum();
+        let of_ln_tau: f64 = (0..p).map(|i| covariance[LN_TAU * p + i] * row[i]).sum();
+        let sums = by_code.entry(code).or_insert((0.0, 0.0));
+        sums.0 += weight * average.count * of_e;
+        sums.1 += weight * average.count * of_ln_tau;
+    });
+    let mut out = [0.0; 3];
+    for (e, t) in by_code.values() {
+        out[0] += e * e;
+        out[1] += e * t;
+        out[2] += t * t;
+    }
+    out
+}

@@ -1,0 +1,189 @@
+//! The honesty study: is the stated uncertainty true? Thousands of random captures of each kind, assessed blind.
+
+pub mod simulate;
+
+use flattop_core::divider::Divider;
+use flattop_core::estimate::square::{Settings, assess};
+use flattop_core::numeric::linear::{Triangle, solve_triangle};
+use flattop_core::samples::{Record, SampleView};
+use rand::SeedableRng;
+use rand_xoshiro::Xoshiro256PlusPlus;
+use rayon::prelude::*;
+use simulate::Truth;
+
+/// One capture's outcome.
+#[derive(Clone, Debug)]
+pub struct Outcome {
+    /// Estimate minus truth; `None` when the estimator refused.
+    pub deviation: Option<f64>,
+    /// Stated standard uncertainty.
+    pub uncertainty: f64,
+    /// Cramér–Rao bound on the standard deviation of e.
+    pub bound: f64,
+    /// The same for ln τ.
+    pub tau_deviation: f64,
+    pub tau_uncertainty: f64,
+    /// Codes of the findings.
+    pub codes: Vec<&'static str>,
+    pub truth: Truth,
+}
+
+/// Settings of the study: a 10× probe.
+pub fn settings() -> Settings {
+    Settings {
+        divider: Divider { tip_resistance_ohm: 9e6, shunt_resistance_ohm: 1e6 },
+        resistor_uncertainty: 0.01 / 3.0_f64.sqrt(),
+        tolerance: 0.01,
+        source_amplitude_v: None,
+    }
+}
+
+/// Assesses capture number `index` of a kind.
+pub fn trial(kind: &str, seed: u64, index: u64, with_bound: bool) -> Outcome {
+    let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed ^ index.wrapping_mul(0x9E37_79B9_7F4A_7C15));
+    let truth = simulate::random(kind, &mut rng);
+    let samples = truth.capture(&mut rng);
+    let record = Record { samples: SampleView::volts(&samples), start_s: 0.0, interval_s: truth.interval_s };
+    let assessment = assess(record, &settings());
+    let codes = assessment.findings.iter().map(|f| f.code).collect();
+    let bound = if with_bound { bound(&truth) } else { f64::NAN };
+    match assessment.compensation {
+        Some(c) => Outcome {
+            deviation: Some(c.error.value - truth.error),
+            uncertainty: c.error.standard_uncertainty,
+            bound,
+            tau_deviation: (c.time_constant_s.value / truth.tau_s).ln(),
+            tau_uncertainty: c.time_constant_s.standard_uncertainty / c.time_constant_s.value,
+            codes,
+            truth,
+        },
+        None => Outcome { deviation: None, uncertainty: f64::NAN, bound, tau_deviation: f64::NAN, tau_uncertainty: f64::NAN, codes, truth },
+    }
+}
+
+/// Cramér–Rao bound on e: all unknowns of the kind free, derivatives of the simulated record by central differences.
+pub fn bound(truth: &Truth) -> f64 {
+    type Change = fn(&mut Truth, f64);
+    let mut changes: Vec<(Change, f64)> = vec![
+        (|t, d| t.error += d, 1e-4),
+        (|t, d| t.tau_s *= 1.0 + d, 1e-4),
+        (|t, d| t.low_v += d, 1e-3),
+        (|t, d| t.step_v *= 1.0 + d, 1e-3),
+    ];
+    // An edge that the sampling resolves has its place and duration to be found as well.
+    if truth.edge_s > 1.5 * truth.interval_s {
+        changes.push((|t, d| t.first_edge_s += d * t.edge_s, 0.02));
+        changes.push((|t, d| t.edge_s *= 1.0 + d, 0.02));
+        if truth.period_s.is_finite() {
+            changes.push((|t, d| t.period_s *= 1.0 + d, 1e-5));
+            changes.push((|t, d| t.duty += d, 1e-4));
+        }
+    }
+    if truth.coupling_s.is_finite() {
+        changes.push((|t, d| t.coupling_s *= 1.0 + d, 1e-3));
+    }
+    if truth.ringing.0 > 0.0 {
+        changes.push((|t, d| t.ringing.0 += d, 1e-3));
+        changes.push((|t, d| t.ringing.1 *= 1.0 + d, 1e-4));
+        changes.push((|t, d| t.ringing.2 *= 1.0 + d, 1e-3));
+    }
+    if truth.hum.0 > 0.0 {
+        changes.push((|t, d| t.hum.0 += d, 1e-3));
+        changes.push((|t, d| t.hum.1 += d, 1e-3));
+        changes.push((|t, d| t.hum.2 += d, 1e-3));
+    }
+    if truth.drift_v != 0.0 {
+        changes.push((|t, d| t.drift_v += d, 1e-3));
+    }
+    if truth.hook.0 != 0.0 {
+        changes.push((|t, d| t.hook.0 += d, 1e-4));
+        changes.push((|t, d| t.hook.1 *= 1.0 + d, 1e-3));
+    }
+    let slopes: Vec<Vec<f64>> = changes
+        .iter()
+        .map(|(change, d)| {
+            let at = |d: f64| {
+                let mut t = truth.clone();
+                change(&mut t, d);
+                t.clean()
+            };
+            at(*d).iter().zip(at(-d)).map(|(a, b)| (a - b) / (2.0 * d)).collect()
+        })
+        .collect();
+    let mut triangle = Triangle::new(changes.len());
+    let mut row = vec![0.0; changes.len()];
+    for k in 0..truth.points {
+        for (r, s) in row.iter_mut().zip(&slopes) {
+            *r = s[k];
+        }
+        triangle.push(0.0, &row);
+    }
+    triangle.fold();
+    solve_triangle(&triangle).map_or(f64::NAN, |s| s.covariance[0].sqrt() * truth.effective_noise())
+}
+
+/// What a run over many captures of one kind shows.
+#[derive(Clone, Debug)]
+pub struct Summary {
+    pub kind: String,
+    pub runs: usize,
+    pub refused: usize,
+    /// Mean of deviation over stated uncertainty.
+    pub bias: f64,
+    /// Standard deviation of deviation over stated uncertainty: 1 when the uncertainty is true.
+    pub pull: f64,
+    /// Rms of deviation over the bound.
+    pub against_bound: f64,
+    /// Mean of stated uncertainty over the bound.
+    pub stated_against_bound: f64,
+    /// Share of 95 % intervals that hold the truth, for e and for ln τ.
+    pub coverage: f64,
+    pub tau_coverage: f64,
+    /// Largest |deviation|/uncertainty and its index.
+    pub worst: (f64, u64),
+}
+
+/// Runs a kind in parallel.
+pub fn run(kind: &str, seed: u64, runs: u64, with_bound: bool) -> Summary {
+    let outcomes: Vec<Outcome> = (0..runs).into_par_iter().map(|i| trial(kind, seed, i, with_bound)).collect();
+    let mut s = Summary {
+        kind: kind.to_owned(),
+        runs: outcomes.len(),
+        refused: 0,
+        bias: 0.0,
+        pull: 0.0,
+        against_bound: 0.0,
+        stated_against_bound: 0.0,
+        coverage: 0.0,
+        tau_coverage: 0.0,
+        worst: (0.0, 0),
+    };
+    let (mut n, mut nb) = (0.0, 0.0);
+    for (i, o) in outcomes.iter().enumerate() {
+        let Some(d) = o.deviation else {
+            s.refused += 1;
+            continue;
+        };
+        n += 1.0;
+        let z = d / o.uncertainty;
+        s.bias += z;
+        s.pull += z * z;
+        s.coverage += f64::from(u8::from(z.abs() <= 1.959_964));
+        s.tau_coverage += f64::from(u8::from(o.tau_deviation.abs() <= 1.959_964 * o.tau_uncertainty));
+        if z.abs() > s.worst.0 {
+            s.worst = (z.abs(), i as u64);
+        }
+        if o.bound.is_finite() {
+            nb += 1.0;
+            s.against_bound += (d / o.bound).powi(2);
+            s.stated_against_bound += o.uncertainty / o.bound;
+        }
+    }
+    s.bias /= n;
+    s.pull = (s.pull / n - s.bias * s.bias).sqrt();
+    s.coverage /= n;
+    s.tau_coverage /= n;
+    s.against_bound = (s.against_bound / nb).sqrt();
+    s.stated_against_bound /= nb;
+    s
+}
