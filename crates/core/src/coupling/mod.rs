@@ -1,4 +1,7 @@
-//! AC coupling: what a first-order high-pass does to a pulse.
+//! Coupling and loading: what networks of one or two poles do to a pulse.
+//!
+//! Here the first-order high-pass of an AC coupling; [`LowPass`] is loading by a capacitance, [`SecondOrder`] a
+//! ringing lead.
 //!
 //! | symbol | name here | unit | meaning |
 //! | --- | --- | --- | --- |
@@ -8,6 +11,12 @@
 //!
 //! Tilt here is always (start − end)/mean of start and end, as read off a screen. Source: the pulse-circuit textbooks
 //! named in the validation dossier (rows P-10 to P-20).
+
+mod low_pass;
+mod second_order;
+
+pub use low_pass::{LowPass, gaussian_gain, gaussian_transition_bandwidth};
+pub use second_order::SecondOrder;
 
 use std::f64::consts::TAU;
 
@@ -70,8 +79,7 @@ impl HighPass {
     /// Settled response to a rectangular wave of `amplitude` that is high for `high_s` and low for `low_s`.
     pub fn settled_levels(&self, amplitude: f64, high_s: f64, low_s: f64) -> SettledLevels {
         let keep_high = (-high_s / self.time_constant_s).exp();
-        let high_start =
-            amplitude * self.pulse_fall(low_s) / self.pulse_fall(high_s + low_s);
+        let high_start = amplitude * self.pulse_fall(low_s) / self.pulse_fall(high_s + low_s);
         let high_end = high_start * keep_high;
         let low_start = high_end - amplitude;
         let low_end = low_start * (-low_s / self.time_constant_s).exp();

@@ -1,0 +1,156 @@
+//! Checks of the core against the outside: published data sets, worked examples and closed forms.
+
+mod bandwidth;
+mod coupling;
+mod curve;
+mod divider;
+mod dual;
+mod fits;
+mod nist;
+mod sine;
+mod statistics;
+mod trade;
+
+/// Where an expected value comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Tag {
+    /// Printed in the named source.
+    Published,
+    /// Worked out from a formula printed in the named source.
+    Derived,
+    /// Recalled, not looked up.
+    FromMemory,
+    /// What the trade knows without a source.
+    CommonPractice,
+}
+
+impl Tag {
+    /// As printed in the dossier.
+    pub(crate) fn label(self) -> &'static str {
+        match self {
+            Tag::Published => "published",
+            Tag::Derived => "derived",
+            Tag::FromMemory => "from memory",
+            Tag::CommonPractice => "common practice",
+        }
+    }
+}
+
+/// One comparison.
+#[derive(Clone, Debug)]
+pub(crate) struct Row {
+    pub(crate) id: String,
+    pub(crate) what: String,
+    pub(crate) source: String,
+    pub(crate) tag: Tag,
+    pub(crate) expected: f64,
+    pub(crate) got: f64,
+    /// Largest absolute difference accepted, in `unit`.
+    pub(crate) tolerance: f64,
+    pub(crate) unit: &'static str,
+}
+
+impl Row {
+    /// Whether the difference is accepted; never for a NaN.
+    pub(crate) fn passes(&self) -> bool {
+        (self.got - self.expected).abs() <= self.tolerance
+    }
+}
+
+/// Rows that share source and tag are written as a list of `(id, what, expected, got, tolerance, unit)`.
+pub(crate) type Short<'a> = (&'a str, &'a str, f64, f64, f64, &'static str);
+
+pub(crate) fn rows_of(source: &str, tag: Tag, list: &[Short<'_>]) -> Vec<Row> {
+    list.iter()
+        .map(|&(id, what, expected, got, tolerance, unit)| Row {
+            id: id.to_owned(),
+            what: what.to_owned(),
+            source: source.to_owned(),
+            tag,
+            expected,
+            got,
+            tolerance,
+            unit,
+        })
+        .collect()
+}
+
+/// One heading of the dossier with its rows.
+pub(crate) struct Topic {
+    pub(crate) title: &'static str,
+    pub(crate) remark: &'static str,
+    pub(crate) rows: Vec<Row>,
+}
+
+/// All checks, in the order of the dossier.
+pub(crate) fn topics() -> Vec<Topic> {
+    vec![
+        Topic {
+            title: "Compensated divider",
+            remark: "Worked examples of textbooks, and the response table of one mis-set divider.",
+            rows: divider::rows(),
+        },
+        Topic {
+            title: "What the trade knows",
+            remark: "Statements that any probe handbook or bench course makes; they have no single source.",
+            rows: trade::rows(),
+        },
+        Topic {
+            title: "Tilt and AC coupling",
+            remark: "Worked examples of a pulse-circuit textbook. Its rules are of first order; where ours is exact the \
+                     difference is part of the allowance and is stated.",
+            rows: coupling::rows(),
+        },
+        Topic {
+            title: "Transition duration and bandwidth",
+            remark: "Closed forms of the one-pole, Gaussian and second-order responses.",
+            rows: bandwidth::rows(),
+        },
+        Topic {
+            title: "Non-linear least squares: NIST StRD",
+            remark: "Every set is fitted from both published starts with the same options. Parameters may differ by 1e-6, \
+                     standard deviations by 1e-4, relative to the certified value. Lanczos1 is certified for a residual \
+                     of 1e-25, below what double precision carries; its standard deviations are held to 1e-3 and its sum of \
+                     squares is not compared.",
+            rows: nist::rows(),
+        },
+        Topic {
+            title: "Other fits with published data",
+            remark: "Data as printed in the source; expected values are the least-squares solutions found with SciPy \
+                     1.17 from the same data (the source itself uses another criterion).",
+            rows: fits::rows(),
+        },
+        Topic {
+            title: "Sine fits",
+            remark: "IEEE Std 1057 three- and four-parameter fits.",
+            rows: sine::rows(),
+        },
+        Topic {
+            title: "Probabilities",
+            remark: "Quantiles and tails used for statements of confidence.",
+            rows: statistics::rows(),
+        },
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_row_is_inside_its_tolerance() {
+        let failing: Vec<Row> = topics().into_iter().flat_map(|t| t.rows).filter(|r| !r.passes()).collect();
+        assert!(failing.is_empty(), "{failing:#?}");
+    }
+
+    #[test]
+    fn identifiers_are_unique_and_tolerances_positive() {
+        let rows: Vec<Row> = topics().into_iter().flat_map(|t| t.rows).collect();
+        assert!(rows.len() > 200, "only {} rows", rows.len());
+        let mut seen = std::collections::HashSet::new();
+        for row in &rows {
+            assert!(seen.insert((row.id.clone(), row.what.clone())), "{} {} twice", row.id, row.what);
+            assert!(row.tolerance > 0.0, "{} has no tolerance", row.id);
+        }
+    }
+}
