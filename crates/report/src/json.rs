@@ -312,7 +312,7 @@ fn assumptions(subject: &Subject) -> Assumptions {
     let uncertainty = subject
         .assessment
         .compensation
-        .map_or(assumed.resistor_tolerance / 3f64.sqrt(), |c| c.resistor_uncertainty);
+        .map_or_else(|| assumed.resistor_standard_uncertainty(), |c| c.resistor_uncertainty);
     Assumptions {
         tip_resistance_ohm: assumed.divider.tip_resistance_ohm,
         shunt_resistance_ohm: assumed.divider.shunt_resistance_ohm,

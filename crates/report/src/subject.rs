@@ -130,3 +130,11 @@ pub const STATED_FREQUENCIES_HZ: [f64; 9] = [100.0, 300.0, 1e3, 3e3, 1e4, 3e4, 1
 
 /// Coverage factor of a 95 % interval of a normal distribution (JCGM 100, table G.1).
 pub const COVERAGE_FACTOR_95: f64 = 1.959_963_984_540_054;
+
+impl Assumptions {
+    /// Relative standard uncertainty of each resistor: half-width over √3 for a rectangular distribution
+    /// (JCGM 100, 4.3.7).
+    pub fn resistor_standard_uncertainty(&self) -> f64 {
+        self.resistor_tolerance / 3f64.sqrt()
+    }
+}

@@ -43,7 +43,7 @@ pub fn verdict_sentence(subject: &Subject) -> String {
             format!("OVERCOMPENSATED: fast parts read {} % high{doubt}.", magnitude.value)
         }
         Verdict::WithinTolerance => format!(
-            "WITHIN TOLERANCE: fast parts read {} % {}{doubt}; {} is allowed.",
+            "WITHIN TOLERANCE: fast parts read {} % {}{doubt}, {} allowed.",
             magnitude.value,
             side(error.value),
             plain_percent(found.tolerance, 3)
@@ -252,7 +252,7 @@ fn assumed(page: &mut Page, subject: &Subject) {
             plain(assumed.divider.tip_resistance_ohm, "Ω", 6),
             plain(assumed.divider.shunt_resistance_ohm, "Ω", 6),
             plain_percent(tolerance, 3),
-            plain_percent(tolerance / 3f64.sqrt(), 2),
+            plain_percent(assumed.resistor_standard_uncertainty(), 2),
         ),
     );
     if let Some(amplitude_v) = assumed.source_amplitude_v {

@@ -45,11 +45,12 @@ pub(crate) fn typographic(text: &str) -> String {
     if is_zero { text.trim_start_matches('-').into() } else { text.replace('-', "−") }
 }
 
-/// The smallest of 1, 2, 5 times a power of ten that is not below `rough`.
+/// The nearest of 1, 2, 5 times a power of ten.
 fn nice_step(rough: f64) -> f64 {
     let power = 10f64.powf(rough.log10().floor());
-    let found = [1.0, 2.0, 5.0].into_iter().find(|m| m * power >= rough * (1.0 - 1e-9));
-    found.unwrap_or(10.0) * power
+    let share = rough / power;
+    let limits = [(1.5, 1.0), (3.5, 2.0), (7.5, 5.0)];
+    power * limits.into_iter().find(|(limit, _)| share < *limit).map_or(10.0, |(_, nice)| nice)
 }
 
 #[cfg(test)]

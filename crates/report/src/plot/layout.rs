@@ -84,8 +84,8 @@ fn description(subject: &Subject) -> String {
 fn heading(scene: &mut Scene, subject: &Subject) -> f64 {
     verdict_mark(scene, subject.assessment.verdict, (LEFT - 34.0, 43.0));
     let mut y = 50.0;
-    for line in lines(&verdict_sentence(subject), 21.0) {
-        scene.text((LEFT, y), 21.0, colour::INK, Anchor::Start, line);
+    for line in lines(&verdict_sentence(subject), 20.0) {
+        scene.text((LEFT, y), 20.0, colour::INK, Anchor::Start, line);
         y += 27.0;
     }
     let next = turn_sentence(subject).or_else(|| {
@@ -140,7 +140,7 @@ fn verdict_mark(scene: &mut Scene, verdict: Verdict, (x, y): (f64, f64)) {
 
 /// Text broken into lines that fit between the margins.
 fn lines(text: &str, size: f64) -> Vec<String> {
-    let room = ((RIGHT - LEFT) / text_width("n", size)) as usize;
+    let room = (1.08 * (RIGHT - LEFT) / text_width("n", size)) as usize;
     crate::text::wrapped(text, room)
 }
 
