@@ -78,7 +78,23 @@ pub struct Capture {
     pub(crate) digest: Digest,
 }
 
+/// What a reader of one format gives.
+pub(crate) struct Contents {
+    pub(crate) start_s: f64,
+    pub(crate) interval_s: f64,
+    pub(crate) points: usize,
+    pub(crate) columns: usize,
+    pub(crate) probe: Column,
+    pub(crate) reference: Option<Column>,
+    pub(crate) findings: Vec<Finding>,
+}
+
 impl Capture {
+    pub(crate) fn new(format: Format, contents: Contents, digest: Digest) -> Self {
+        let Contents { start_s, interval_s, points, columns, probe, reference, findings } = contents;
+        Self { start_s, interval_s, points, columns, probe, reference, format, findings, digest }
+    }
+
     /// SHA-256 of the file's bytes as on disk, in lower-case hexadecimal.
     ///
     /// For large files it is computed beside other work; the first call waits for it.
@@ -167,6 +183,19 @@ impl Samples {
         }
     }
 
+    /// Adds a sample at the end; only to those in double precision that have no pages of their own.
+    pub(crate) fn append(&mut self, value: f64) {
+        match self {
+            Self::F64(v) => v.push(value),
+            Self::Pages(map, len) => {
+                let mut all = bytemuck::cast_slice::<u8, f64>(map)[..*len].to_vec();
+                all.push(value);
+                *self = Self::F64(all);
+            }
+            _ => {}
+        }
+    }
+
     /// Keeps the first `len` samples.
     pub(crate) fn truncate(&mut self, len: usize) {
         match self {
@@ -179,7 +208,11 @@ impl Samples {
     }
 
     /// Samples in place in `bytes[range]`, or `None` when they are not aligned for their type.
-    pub(crate) fn in_place(bytes: &Arc<Bytes>, range: std::ops::Range<usize>, stored: Stored) -> Option<Self> {
+    pub(crate) fn in_place(
+        bytes: &Arc<Bytes>,
+        range: std::ops::Range<usize>,
+        stored: Stored,
+    ) -> Option<Self> {
         let part = bytes.get(range.clone())?;
         let fits = match stored {
             Stored::F64 => bytemuck::try_cast_slice::<u8, f64>(part).is_ok(),

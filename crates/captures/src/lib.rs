@@ -1,11 +1,23 @@
 //! Readers of capture files: delimited text, NPY and WAV, plain or packed with gzip or zstd.
 
+mod axis;
 mod bytes;
 mod capture;
+mod columns;
 mod digest;
 mod error;
+mod npy;
+mod packed;
+mod select;
+mod text;
+mod units;
+mod wav;
 
 use std::path::Path;
+use std::sync::Arc;
+
+use bytes::Bytes;
+use digest::Digest;
 
 pub use capture::{Capture, Column, Content, Format, Packing};
 pub use error::ReadError;
@@ -30,7 +42,7 @@ pub struct Progress {
     pub total_bytes: u64,
 }
 
-/// Reads the capture file at `path`. `progress` is called from several threads, at most a few hundred times.
+/// Reads the capture file at `path`. `progress` is called from several threads, about once for each MiB.
 ///
 /// # Errors
 /// [`ReadError`] with the file, the place and the remedy.
@@ -39,8 +51,11 @@ pub fn open(
     options: &ReadOptions,
     progress: &(dyn Fn(Progress) + Sync),
 ) -> Result<Capture, ReadError> {
-    let _ = (options, progress);
-    Err(ReadError::Empty { file: path.display().to_string() })
+    let bytes = Arc::new(bytes::map(path)?);
+    // Errors name the file as the technician sees it in a folder.
+    let name =
+        path.file_name().map_or_else(|| path.display().to_string(), |n| n.to_string_lossy().into_owned());
+    read(&name, &bytes, options, progress)
 }
 
 /// Reads a capture from the bytes of a file; `name` stands for the file in errors.
@@ -48,6 +63,75 @@ pub fn open(
 /// # Errors
 /// [`ReadError`] with the file, the place and the remedy.
 pub fn read_bytes(name: &str, bytes: &[u8], options: &ReadOptions) -> Result<Capture, ReadError> {
-    let _ = (bytes, options);
-    Err(ReadError::Empty { file: name.to_owned() })
+    read(name, &Arc::new(Bytes::Held(bytes.to_vec())), options, &|_| {})
+}
+
+fn read(
+    file: &str,
+    bytes: &Arc<Bytes>,
+    options: &ReadOptions,
+    progress: &(dyn Fn(Progress) + Sync),
+) -> Result<Capture, ReadError> {
+    if bytes.is_empty() {
+        return Err(ReadError::Empty { file: file.to_owned() });
+    }
+    let total_bytes = bytes.len() as u64;
+    let tell = |done_bytes| progress(Progress { done_bytes, total_bytes });
+    tell(0);
+    let packing = packed::packing(bytes);
+    let start = match packing {
+        Packing::Plain => bytes[..64.min(bytes.len())].to_vec(),
+        _ => packed::start(file, packing, bytes)?,
+    };
+    let content = content(file, packing, &start)?;
+    let format = Format { content, packing };
+    let capture = if content == Content::Text {
+        let unpacked = || Ok(packed::reader(packing, bytes));
+        let input = match packing {
+            Packing::Plain => text::Input::Whole(bytes),
+            _ => text::Input::Stream(&unpacked),
+        };
+        let read = text::read(file, input, options, &tell)?;
+        // Started last: text is read on all cores, and the digest would only take turns with it.
+        Capture::new(format, read, Digest::start(bytes))
+    } else {
+        let digest = Digest::start(bytes);
+        let plain = match packing {
+            Packing::Plain => Arc::clone(bytes),
+            _ => Arc::new(Bytes::Held(packed::unpack(file, packing, bytes)?)),
+        };
+        let read = if content == Content::Npy {
+            npy::read(file, &plain, options)?
+        } else {
+            wav::read(file, &plain, options)?
+        };
+        Capture::new(format, read, digest)
+    };
+    tell(total_bytes);
+    Ok(capture)
+}
+
+/// The kind of content by its first bytes, and nothing else.
+fn content(file: &str, packing: Packing, start: &[u8]) -> Result<Content, ReadError> {
+    let unknown =
+        |found: &str| ReadError::UnknownFormat { file: file.to_owned(), byte: 0, found: found.to_owned() };
+    if start.starts_with(npy::MAGIC) {
+        return Ok(Content::Npy);
+    }
+    if wav::is_wav(start) {
+        return Ok(Content::Wav);
+    }
+    if packing != Packing::Plain && packed::packing(start) != Packing::Plain {
+        return Err(unknown("a packed file within a packed file"));
+    }
+    match start {
+        [] => Err(ReadError::Empty { file: file.to_owned() }),
+        [b'P', b'K', 3 | 5, 4 | 6, ..] => Err(unknown("a ZIP archive or a spreadsheet")),
+        [0x89, b'H', b'D', b'F', ..] => Err(unknown("an HDF5 file")),
+        [b'%', b'P', b'D', b'F', ..] => Err(unknown("a PDF document")),
+        [0x89, b'P', b'N', b'G', ..] | [0xff, 0xd8, 0xff, ..] | [b'B', b'M', _, _, _, _, 0, 0, 0, 0, ..] => {
+            Err(unknown("a picture"))
+        }
+        _ => Ok(Content::Text),
+    }
 }

@@ -52,7 +52,7 @@ pub fn degrees(estimate: Estimate) -> Pair {
 pub fn quantity(estimate: Estimate, unit: &str) -> Pair {
     let half_width = COVERAGE_FACTOR_95 * estimate.standard_uncertainty;
     let (factor, prefix) = prefix_for(estimate.value.abs().max(half_width));
-    scaled(estimate, factor.recip(), &format!("{prefix}{unit}"), 9)
+    scaled(estimate, factor.recip(), &format!("{prefix}{unit}"), 4)
 }
 
 /// A capacitance in picofarads, whatever its size: the unit a trimmer is thought of in.

@@ -85,7 +85,6 @@ pub fn bound(truth: &Truth) -> f64 {
     if truth.ringing.0 > 0.0 {
         changes.push((|t, d| t.ringing.0 += d, 1e-3));
         changes.push((|t, d| t.ringing.1 *= 1.0 + d, 1e-4));
-        changes.push((|t, d| t.ringing.2 *= 1.0 + d, 1e-3));
     }
     if truth.hum.0 > 0.0 {
         changes.push((|t, d| t.hum.0 += d, 1e-3));
@@ -98,6 +97,10 @@ pub fn bound(truth: &Truth) -> f64 {
     if truth.hook.0 != 0.0 {
         changes.push((|t, d| t.hook.0 += d, 1e-4));
         changes.push((|t, d| t.hook.1 *= 1.0 + d, 1e-3));
+    }
+    let single = !truth.period_s.is_finite();
+    if single {
+        changes.push((|t, d| t.history += d, 1e-3));
     }
     let slopes: Vec<Vec<f64>> = changes
         .iter()
@@ -116,6 +119,13 @@ pub fn bound(truth: &Truth) -> f64 {
         for (r, s) in row.iter_mut().zip(&slopes) {
             *r = s[k];
         }
+        triangle.push(0.0, &row);
+    }
+    if single {
+        // What is known of an unseen earlier edge, as a row of its own: not more than the symmetric wave would leave.
+        let seen = truth.points as f64 * truth.interval_s - truth.first_edge_s;
+        row.fill(0.0);
+        row[changes.len() - 1] = truth.effective_noise() / (-(seen - truth.first_edge_s) / truth.tau_s).exp();
         triangle.push(0.0, &row);
     }
     triangle.fold();

@@ -25,8 +25,11 @@ pub struct Truth {
     pub step_v: f64,
     /// Time constant of an ac-coupled source, s; infinite for none.
     pub coupling_s: f64,
-    /// Ringing: share of the step, frequency, decay time.
-    pub ringing: (f64, f64, f64),
+    /// Ringing of a second-order low-pass: overshoot of its step response and its natural frequency in Hz; no overshoot
+    /// means no such low-pass.
+    pub ringing: (f64, f64),
+    /// State of the divider's tail when a single-edge record starts, as a share of e times the step.
+    pub history: f64,
     /// Hum: amplitude in V, frequency, phase.
     pub hum: (f64, f64, f64),
     /// Drift over the record, V.
@@ -56,7 +59,8 @@ impl Truth {
             low_v: 0.0,
             step_v: 1.0,
             coupling_s: f64::INFINITY,
-            ringing: (0.0, 1e7, 1e-7),
+            ringing: (0.0, 1e7),
+            history: 0.0,
             hum: (0.0, 50.0, 0.0),
             drift_v: 0.0,
             hook: (0.0, 1e-3),
@@ -93,7 +97,8 @@ impl Truth {
             coupled = breaks[0].1;
         }
         if single {
-            (low_pass, slow) = (0.0, 0.0);
+            breaks[0].0 = 0.0_f64.min(self.first_edge_s - half);
+            (low_pass, slow) = (-self.history, 0.0);
         } else if self.coupling_s.is_finite() {
             (low_pass, slow) = (0.0, 0.0);
             // Settled start of the coupling: the mean of its output over a period is nil; just before a rising edge it
@@ -103,6 +108,7 @@ impl Truth {
             coupled = after_fall * (-low).exp();
         }
         let mut now = breaks[0].0;
+        let mut resonance = Resonance::new(self.ringing, low_pass + (1.0 + self.error) * (coupled - low_pass));
         let mut next_break = 1;
         let mut sample = 0;
         while sample < self.points {
@@ -127,12 +133,13 @@ impl Truth {
             source_before = source;
             low_pass = advance(low_pass, begin, coupled, h, self.tau_s);
             slow = advance(slow, begin, coupled, h, self.hook.1);
+            let behind = coupled + self.error * (coupled - low_pass) + self.hook.0 * (coupled - slow);
+            let mut v = resonance.advance(behind, h);
             now = until;
             if at_break {
                 next_break += 1;
             } else {
-                let mut v = coupled + self.error * (coupled - low_pass) + self.hook.0 * (coupled - slow);
-                v += self.ring_at(due, &breaks, next_break);
+                v = if self.ringing.0 > 0.0 { v } else { behind };
                 let mut volts = self.low_v + self.step_v * v;
                 volts += self.hum.0 * (std::f64::consts::TAU * self.hum.1 * due + self.hum.2).sin();
                 volts += self.drift_v * due / duration;
@@ -141,18 +148,6 @@ impl Truth {
             }
         }
         out
-    }
-
-    /// Damped oscillation that began at the middle of the last edge, where the edge is over.
-    fn ring_at(&self, time: f64, breaks: &[(f64, f64)], next: usize) -> f64 {
-        let (share, frequency, decay) = self.ringing;
-        if share == 0.0 {
-            return 0.0;
-        }
-        let Some(last) = (1..next).rev().find(|&i| (breaks[i].1 - breaks[i - 1].1).abs() > 0.5) else { return 0.0 };
-        let since = time - 0.5 * (breaks[last].0 + breaks[last - 1].0);
-        let sign = breaks[last].1 - breaks[last - 1].1;
-        sign * share * (-since / decay).exp() * (std::f64::consts::TAU * frequency * since).sin()
     }
 
     /// The samples as an instrument would store them, V.
@@ -174,6 +169,54 @@ impl Truth {
     }
 }
 
+/// A second-order low-pass of unit gain, solved exactly for input that is linear between the given instants.
+struct Resonance {
+    pole: (f64, f64),
+    residue: (f64, f64),
+    state: (f64, f64),
+    input: f64,
+}
+
+impl Resonance {
+    fn new((overshoot, natural_hz): (f64, f64), settled: f64) -> Self {
+        let overshoot = overshoot.max(1e-6);
+        let ln = -overshoot.ln();
+        let damping = ln / (std::f64::consts::PI.powi(2) + ln * ln).sqrt();
+        let omega = std::f64::consts::TAU * natural_hz;
+        let pole = (-damping * omega, omega * (1.0 - damping * damping).sqrt());
+        // ω²/((s−p)(s−p*)): the residue at p is ω²/(p−p*) = −j·ω²/(2·Im p).
+        let residue = (0.0, -omega * omega / (2.0 * pole.1));
+        let state = times(divide((-settled, 0.0), pole), (1.0, 0.0));
+        Self { pole, residue, state, input: settled }
+    }
+
+    fn advance(&mut self, input: f64, h: f64) -> f64 {
+        if h > 0.0 {
+            let slope = (input - self.input) / h;
+            let growth = (self.pole.0 * h).exp();
+            let e = (growth * (self.pole.1 * h).cos(), growth * (self.pole.1 * h).sin());
+            let em1_over_p = divide((e.0 - 1.0, e.1), self.pole);
+            let ramp = divide((em1_over_p.0 - h, em1_over_p.1), self.pole);
+            let z = times(self.state, e);
+            self.state = (
+                z.0 + self.input * em1_over_p.0 + slope * ramp.0,
+                z.1 + self.input * em1_over_p.1 + slope * ramp.1,
+            );
+            self.input = input;
+        }
+        2.0 * times(self.residue, self.state).0
+    }
+}
+
+fn times(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
+    (a.0 * b.0 - a.1 * b.1, a.0 * b.1 + a.1 * b.0)
+}
+
+fn divide(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
+    let n = b.0 * b.0 + b.1 * b.1;
+    ((a.0 * b.0 + a.1 * b.1) / n, (a.1 * b.0 - a.0 * b.1) / n)
+}
+
 /// First-order low-pass over a linear piece of input, exactly.
 fn advance(state: f64, from: f64, to: f64, h: f64, tau: f64) -> f64 {
     if h <= 0.0 {
@@ -186,7 +229,7 @@ fn advance(state: f64, from: f64, to: f64, h: f64, tau: f64) -> f64 {
 /// Kinds of captures of the study.
 pub const KINDS: &[&str] = &[
     "clean", "noisy", "ringing", "hum", "tilt", "one-edge", "drift", "eight-bit", "slow-edges", "fast-edges", "coarse",
-    "duty", "hook", "hum-short",
+    "duty", "hook", "hum-six", "hum-short",
 ];
 
 /// A random capture of a kind.
@@ -208,13 +251,17 @@ pub fn random(kind: &str, rng: &mut impl Rng) -> Truth {
             t.points = 12_500;
             t.first_edge_s *= 0.5;
             t.edge_s = rng.random_range(0.16e-6..0.24e-6);
-            t.ringing = (0.35, rng.random_range(1e6..6e6), rng.random_range(0.2e-6..1.0e-6));
+            t.ringing = (0.35, rng.random_range(5e5..3e6));
         }
-        "hum" | "hum-short" => {
-            t.points = if kind == "hum" { 12_500 } else { 5_000 };
-            t.interval_s = if kind == "hum" { 8e-6 } else { 4e-6 };
+        "hum" | "hum-six" | "hum-short" => {
+            (t.points, t.interval_s) = match kind {
+                "hum" => (20_000, 1e-6),
+                "hum-six" => (60_000, 2e-6),
+                _ => (10_000, 0.5e-6),
+            };
             t.edge_s = 2.2 * t.interval_s;
-            t.hum = (0.025, if rng.random_bool(0.5) { 50.0 } else { 60.0 } * rng.random_range(0.998..1.002), rng.random_range(0.0..6.28));
+            let mains = if rng.random_bool(0.5) { 50.0 } else { 60.0 };
+            t.hum = (0.025, mains * rng.random_range(0.998..1.002), rng.random_range(0.0..6.28));
         }
         "tilt" => t.coupling_s = 0.5e-3 / rng.random_range(0.01..0.03),
         "one-edge" => {
@@ -223,6 +270,9 @@ pub fn random(kind: &str, rng: &mut impl Rng) -> Truth {
             t.interval_s = 0.2e-6;
             t.first_edge_s = rng.random_range(40e-6..100e-6);
             t.edge_s = rng.random_range(0.4e-6..0.8e-6);
+            // The edge before the record was as long ago as the tail is seen, or up to a third longer.
+            let seen = t.points as f64 * t.interval_s - t.first_edge_s;
+            t.history = -(-(seen * rng.random_range(1.0..1.33) - t.first_edge_s) / t.tau_s).exp();
         }
         "drift" => {
             t.points = 10_000;

@@ -47,7 +47,7 @@ pub(crate) fn scene(subject: &Subject) -> Scene {
     let has_fit = found.trace.fit.iter().any(|v| v.is_finite());
     if !found.trace.time_s.is_empty() {
         let height = if has_fit { 250.0 } else { 380.0 };
-        let panel = record(&mut scene, &found.trace, has_fit, (top, top + height));
+        let panel = record(&mut scene, subject, has_fit, (top, top + height));
         top += height + GAP;
         if has_fit {
             let bar = (top - 36.0, top + 94.0);
@@ -145,7 +145,8 @@ fn lines(text: &str, size: f64) -> Vec<String> {
 }
 
 /// The record as the band between its extremes, and the fit as a line. Returns the panel, for its time axis.
-fn record(scene: &mut Scene, trace: &Trace, has_fit: bool, (top, bottom): (f64, f64)) -> Panel {
+fn record(scene: &mut Scene, subject: &Subject, has_fit: bool, (top, bottom): (f64, f64)) -> Panel {
+    let trace = &subject.assessment.trace;
     let finite = |values: &[f64]| values.iter().copied().filter(|v| v.is_finite()).collect::<Vec<_>>();
     let low = finite(&trace.lowest).into_iter().fold(f64::INFINITY, f64::min);
     let high = finite(&trace.highest).into_iter().fold(f64::NEG_INFINITY, f64::max);
@@ -190,7 +191,9 @@ fn record(scene: &mut Scene, trace: &Trace, has_fit: bool, (top, bottom): (f64, 
     } else {
         time_axis(scene, &panel, "time");
     }
-    panel.heading(scene, "Record", &key);
+    let whole_s = subject.record.as_ref().map_or(0.0, |r| r.points as f64 * r.interval_s);
+    let heading = if last - first < 0.9 * whole_s { "Record, its first periods" } else { "Record" };
+    panel.heading(scene, heading, &key);
     panel
 }
 
@@ -199,9 +202,9 @@ fn residual(scene: &mut Scene, subject: &Subject, above: Panel, (top, bottom): (
     let trace = &subject.assessment.trace;
     let residual: Vec<f64> = trace.mean.iter().zip(&trace.fit).map(|(mean, fit)| mean - fit).collect();
     let largest = residual.iter().copied().filter(|r| r.is_finite()).fold(0.0, |a: f64, r| a.max(r.abs()));
-    // The mean of n samples of white noise σ has standard deviation σ/√n.
-    let samples =
-        subject.record.as_ref().map_or(1.0, |r| r.points as f64 / trace.time_s.len() as f64).max(1.0);
+    // The mean of n samples of white noise σ has standard deviation σ/√n. Long stretches are averaged over a share of
+    // their samples only, 256 at least.
+    let samples = subject.record.as_ref().map_or(1.0, |r| stretch_s(trace) / r.interval_s).clamp(1.0, 256.0);
     let noise = subject.assessment.square_wave.map(|w| COVERAGE_FACTOR_95 * w.noise_rms / samples.sqrt());
     let noise = noise.filter(|n| n.is_finite() && *n > 0.0);
     let reach = largest.max(noise.unwrap_or(0.0));

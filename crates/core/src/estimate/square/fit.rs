@@ -30,6 +30,8 @@ pub(super) struct Setting {
     pub interval_s: f64,
     /// ln τ above which a lone tail cannot come from the divider, τ in sample intervals.
     pub slowest_ln_tau: f64,
+    /// Step of the quantiser, V.
+    pub quantum: Option<f64>,
 }
 
 /// Solves for given terms from a start found by a search over τ.
@@ -103,6 +105,14 @@ fn is_frequency(model: &Model<'_>, index: usize) -> bool {
 /// Adds terms one at a time, each the one that takes most away from the sum of squares, while they are worth it.
 pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<Fit> {
     let mut fit = solve(model, None)?;
+    // A quantiser without dither leaves steps on the record that any slow term would seem to explain: a term has to
+    // explain more than they can be.
+    let samples: f64 = model.averages.iter().filter(|a| model.takes_part(a)).map(|a| a.count).sum();
+    let steps = setting.quantum.map_or(0.0, |q| {
+        let dither = (model.noise * model.noise - q * q / 12.0).max(0.0);
+        let share = (-2.0 * std::f64::consts::PI.powi(2) * dither / (q * q)).exp();
+        samples * (0.4 * q * share / model.noise).powi(2)
+    });
     for _round in 0..8 {
         let lone_slow = !has_slow(model)
             && fit.theta[LN_TAU] > setting.slowest_ln_tau
@@ -110,7 +120,7 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<F
         let candidates = candidates(model, setting);
         let mut best: Option<(f64, Vec<Term>)> = None;
         for (terms, worth) in candidates {
-            let gain = gain_of(model, &fit, &terms) / worth;
+            let gain = gain_of(model, &fit, &terms) / (worth + steps);
             if gain > 1.0 && best.as_ref().is_none_or(|(g, _)| gain > *g) {
                 best = Some((gain, terms));
             }
@@ -221,4 +231,19 @@ fn gain_of(model: &Model<'_>, fit: &Fit, terms: &[Term]) -> f64 {
         }
     }
     most
+}
+
+/// Widens what is assumed of an unseen earlier edge when the record contradicts it.
+pub(super) fn trust_history(model: &mut Model<'_>, fit: Fit) -> Option<Fit> {
+    let Some(i) = model.offset_of(|t| matches!(t, Term::History { .. })) else { return Some(fit) };
+    for term in &mut model.terms {
+        if let Term::History { spread } = term
+            && fit.theta[i].abs() > 2.0 * *spread
+            && *spread < 0.5
+        {
+            *spread = 0.5;
+            return solve(model, Some(&fit.theta));
+        }
+    }
+    Some(fit)
 }

@@ -164,3 +164,31 @@ pub(super) fn crossings(view: SampleView<'_>, scan: &Scan, levels: &Levels, hyst
     }
     found
 }
+
+/// Crossings without the chatter of ringing about the middle: those much closer together than the flats are long count
+/// as one change, or as none when they lead back to the old side.
+pub(super) fn without_chatter(crossings: Vec<Crossing>, points: usize) -> Vec<Crossing> {
+    let Some(last) = crossings.last() else { return crossings };
+    let longest = crossings
+        .windows(2)
+        .map(|w| w[1].sample - w[0].sample)
+        .chain([crossings[0].sample, points - last.sample])
+        .max()
+        .unwrap_or(0);
+    let mut kept: Vec<Crossing> = Vec::with_capacity(crossings.len());
+    let mut group: Vec<Crossing> = Vec::new();
+    let close = |group: &mut Vec<Crossing>, kept: &mut Vec<Crossing>| {
+        if group.len() % 2 == 1 {
+            kept.push(group[0]);
+        }
+        group.clear();
+    };
+    for crossing in crossings {
+        if group.last().is_some_and(|c| (crossing.sample - c.sample) * 16 > longest) {
+            close(&mut group, &mut kept);
+        }
+        group.push(crossing);
+    }
+    close(&mut group, &mut kept);
+    kept
+}

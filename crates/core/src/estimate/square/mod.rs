@@ -160,7 +160,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
     let levels = levels::look(view).ok_or_else(judge::no_samples)?;
     judge::before_edges(&levels, range)?;
     let hysteresis = (4.5 * levels.noise).max(0.15 * levels.span()).min(0.4 * levels.span());
-    let crossings = levels::crossings(view, scan, &levels, hysteresis);
+    let crossings = levels::without_chatter(levels::crossings(view, scan, &levels, hysteresis), view.len());
     judge::crossings(&crossings, view.len(), &levels)?;
     let steps = edges::locate(record, &crossings, &levels);
     let mut edges = steps.edges;
@@ -176,7 +176,8 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
     judge::flat_length(longest_flat, prior_ln_tau.0.exp())?;
     let lead = steps.width as f64 + 1.0;
     let reach = (4.0 * lead).max((0.06 * longest_flat).min(30e-6 / dt)).min(0.3 * longest_flat);
-    let setting = Setting { interval_s: dt, slowest_ln_tau: prior_ln_tau.0 + f64::ln(4.2) };
+    let setting =
+        Setting { interval_s: dt, slowest_ln_tau: prior_ln_tau.0 + f64::ln(4.2), quantum: levels.quantum };
 
     let mut work = Work {
         levels,
@@ -208,7 +209,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
             }
             fit::choose_terms(&mut model, &setting)
         } else {
-            fit::solve(&model, Some(&work.fit.theta))
+            fit::solve(&model, Some(&work.fit.theta)).and_then(|fit| fit::trust_history(&mut model, fit))
         };
         let terms = model.terms.clone();
         work.fit = fit.ok_or_else(judge::no_fit)?;
@@ -254,14 +255,12 @@ fn longest_flat(edges: &[Edge], points: usize) -> f64 {
     edges.windows(2).map(|w| w[1].at - w[0].at).fold(last, f64::max)
 }
 
-/// How large the tail of an unseen earlier edge may still be when the record starts.
-///
-/// The flat before the first edge is taken to be at least half as long as the longest one seen.
+/// How large the tail of an unseen earlier edge may still be when the record starts, as a share of a full tail: the
+/// flat before the first edge is taken to be as long as the longest one seen.
 fn history_spread(work: &Work) -> f64 {
     let tau = work.prior_ln_tau.0.exp();
     let before = work.edges.first().map_or(0.0, |e| e.at);
-    let unseen = (0.5 * work.longest_flat - before).max(0.0);
-    0.5 * (-unseen / tau).exp() * (-(0.5 * work.longest_flat) / tau).exp().max(0.02)
+    (-(work.longest_flat - before).max(0.0) / tau).exp()
 }
 
 /// Noise before any fit: the scatter within the averages, or between neighbours where averages are single samples.
