@@ -1,0 +1,166 @@
+//! Unpacking of gzip and zstd, with limits, and errors that name the byte.
+
+use std::fmt;
+use std::io::{self, Read};
+
+use flate2::bufread::MultiGzDecoder;
+use ruzstd::decoding::{FrameDecoder, StreamingDecoder};
+
+use crate::capture::Packing;
+use crate::error::ReadError;
+
+/// More than this is no capture.
+const MOST_BYTES: u64 = 64 << 30;
+/// From this size on the ratio counts.
+const RATIO_FROM_BYTES: u64 = 1 << 30;
+/// A higher ratio of unpacked to packed is a trap; text of constant samples reaches about 1000.
+const MOST_RATIO: u64 = 2000;
+
+/// The packing of a file that starts with `head`: gzip (RFC 1952, 2.3.1: 1F 8B, method 8) or zstd (RFC 8878, 3.1.1 and
+/// 3.1.2: the frame's magic number, or that of a skippable frame).
+pub(crate) fn packing(head: &[u8]) -> Packing {
+    match head {
+        [0x1f, 0x8b, 0x08, ..] => Packing::Gzip,
+        [0x28, 0xb5, 0x2f, 0xfd, ..] | [0x50..=0x5f, 0x2a, 0x4d, 0x18, ..] => Packing::Zstd,
+        _ => Packing::Plain,
+    }
+}
+
+/// A reader of what is packed in `bytes`.
+pub(crate) fn reader(packing: Packing, bytes: &[u8]) -> Box<dyn Read + Send + '_> {
+    let inner: Box<dyn Read + Send + '_> = match packing {
+        Packing::Plain => return Box::new(bytes),
+        Packing::Gzip => Box::new(MultiGzDecoder::new(bytes)),
+        Packing::Zstd => Box::new(Zstd { rest: bytes, frame: None }),
+    };
+    Box::new(Limited { inner, given: 0, packed: bytes.len() as u64 })
+}
+
+/// All of what is packed in `bytes`.
+pub(crate) fn unpack(file: &str, packing: Packing, bytes: &[u8]) -> Result<Vec<u8>, ReadError> {
+    let mut all = Vec::new();
+    reader(packing, bytes).read_to_end(&mut all).map_err(|e| io_error(file, &e))?;
+    Ok(all)
+}
+
+/// The first bytes of what is packed in `bytes`.
+pub(crate) fn start(file: &str, packing: Packing, bytes: &[u8]) -> Result<Vec<u8>, ReadError> {
+    let mut head = Vec::new();
+    reader(packing, bytes).take(64).read_to_end(&mut head).map_err(|e| io_error(file, &e))?;
+    Ok(head)
+}
+
+/// An error while unpacking, in words.
+pub(crate) fn io_error(file: &str, error: &io::Error) -> ReadError {
+    let file = file.to_owned();
+    if let Some(TooMuch(limit)) = error.get_ref().and_then(|e| e.downcast_ref()) {
+        return ReadError::TooLarge { file, limit: limit.clone() };
+    }
+    let (byte, reason) = match error.get_ref().and_then(|e| e.downcast_ref()) {
+        Some(Unpack { after, reason }) => (*after, reason.clone()),
+        None => (0, error.to_string()),
+    };
+    ReadError::Byte {
+        file,
+        byte,
+        expected: "more packed data".into(),
+        found: reason,
+        remedy: "the file is cut short or damaged; copy or export it again".into(),
+    }
+}
+
+#[derive(Debug)]
+struct TooMuch(String);
+
+impl fmt::Display for TooMuch {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl std::error::Error for TooMuch {}
+
+/// A fault of the packed data after so many unpacked bytes.
+#[derive(Debug)]
+struct Unpack {
+    after: u64,
+    reason: String,
+}
+
+impl fmt::Display for Unpack {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.reason)
+    }
+}
+
+impl std::error::Error for Unpack {}
+
+/// Counts what comes out and stops what is out of all proportion.
+struct Limited<'a> {
+    inner: Box<dyn Read + Send + 'a>,
+    given: u64,
+    packed: u64,
+}
+
+impl Read for Limited<'_> {
+    fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
+        let got = self.inner.read(out).map_err(|e| {
+            let reason = match e.kind() {
+                io::ErrorKind::UnexpectedEof => "the end of the file".to_owned(),
+                _ => format!("damaged packed data ({e})"),
+            };
+            io::Error::other(Unpack { after: self.given, reason })
+        })?;
+        self.given += got as u64;
+        if self.given > MOST_BYTES {
+            return Err(io::Error::other(TooMuch("64 GiB".into())));
+        }
+        if self.given > RATIO_FROM_BYTES && self.given / self.packed.max(1) > MOST_RATIO {
+            return Err(io::Error::other(TooMuch(format!("{MOST_RATIO} times its size"))));
+        }
+        Ok(got)
+    }
+}
+
+/// Zstandard frames one after the other.
+struct Zstd<'a> {
+    rest: &'a [u8],
+    frame: Option<StreamingDecoder<&'a [u8], FrameDecoder>>,
+}
+
+impl Read for Zstd<'_> {
+    fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
+        if out.is_empty() {
+            return Ok(0);
+        }
+        loop {
+            if let Some(frame) = &mut self.frame {
+                let got = frame.read(out)?;
+                if got > 0 {
+                    return Ok(got);
+                }
+                self.rest = frame.get_ref();
+                self.frame = None;
+            }
+            match self.rest {
+                [] => return Ok(0),
+                // Skippable frame (RFC 8878, 3.1.2): four bytes of length, little-endian, then that many bytes.
+                [0x50..=0x5f, 0x2a, 0x4d, 0x18, a, b, c, d, ..] => {
+                    let len = u32::from_le_bytes([*a, *b, *c, *d]) as usize;
+                    self.rest = self.rest.get(8 + len..).ok_or(io::ErrorKind::UnexpectedEof)?;
+                }
+                rest if rest.iter().all(|b| *b == 0) => return Ok(0),
+                rest => {
+                    let short = rest.len() < 6;
+                    self.frame = Some(StreamingDecoder::new(rest).map_err(|e| {
+                        if short {
+                            io::ErrorKind::UnexpectedEof.into()
+                        } else {
+                            io::Error::other(e.to_string())
+                        }
+                    })?);
+                }
+            }
+        }
+    }
+}

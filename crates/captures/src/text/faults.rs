@@ -1,0 +1,125 @@
+//! Faults of a text in words.
+
+use super::block::{LineFault, Plan, careful};
+use super::layout::Build;
+use super::line;
+use crate::axis::Fault;
+use crate::error::ReadError;
+
+/// A plan with nothing but the build, to take a line apart.
+pub(crate) fn plan_of(build: Build) -> Plan {
+    Plan {
+        separator: build.separator,
+        mark: build.mark,
+        eol: b'\n',
+        columns: build.fields,
+        trailing: false,
+        time: None,
+        probe: 0,
+        reference: None,
+        provisional: 0.0,
+    }
+}
+
+/// The fault of a line that breaks off the first numbers of a file.
+pub(crate) fn broken(file: &str, plan: &Plan, number: u64, text: &[u8]) -> ReadError {
+    let at = |probe: usize| careful(&Plan { probe, ..plan.clone() }, text).err();
+    let fault = (0..plan.columns).find_map(at).unwrap_or(LineFault::Words(0));
+    on_line(file, plan, number, text, fault)
+}
+
+/// One line that is not built as the others.
+pub(crate) fn on_line(file: &str, plan: &Plan, number: u64, text: &[u8], fault: LineFault) -> ReadError {
+    let mut parts = Vec::new();
+    line::split(text, plan.separator, &mut parts);
+    let numbers = match plan.columns {
+        1 => "1 number".to_owned(),
+        n => format!("{n} numbers"),
+    };
+    let (expected, found, remedy) = match fault {
+        LineFault::Count(found) => {
+            let remedy = if found < plan.columns {
+                "complete the line, or remove it and what follows"
+            } else if plan.mark == b'.' && plan.separator == line::Separator::Byte(b',') {
+                "remove what is too much; a decimal comma needs semicolon or tab as separator"
+            } else {
+                "remove what is too much on the line"
+            };
+            (numbers, format!("{found} in {}", line::quote(text)), remedy)
+        }
+        LineFault::Words(column) => {
+            let word = parts.get(column).copied().unwrap_or_default();
+            let remedy =
+                if word.contains(&b'.') != word.contains(&b',') && word.iter().any(u8::is_ascii_digit) {
+                    let mark = if plan.mark == b'.' { "point" } else { "comma" };
+                    return ReadError::Line {
+                        file: file.to_owned(),
+                        line: number,
+                        expected: format!("{numbers} with decimal {mark}"),
+                        found: format!("{} in column {}", line::quote(word), column + 1),
+                        remedy: "correct the number, or remove the text after the data".into(),
+                    };
+                } else {
+                    "remove the text after the data or between the samples, or write NaN for a missing sample"
+                };
+            (numbers, format!("{} in column {}", line::quote(word), column + 1), remedy)
+        }
+        LineFault::NoTime(column) => {
+            let word = parts.get(column).copied().unwrap_or_default();
+            let found = format!("{} in the time column {}", line::quote(word), column + 1);
+            ("a time".to_owned(), found, "remove the line, or pass --interval if samples are evenly spaced")
+        }
+    };
+    ReadError::Line { file: file.to_owned(), line: number, expected, found, remedy: remedy.into() }
+}
+
+/// A time column that is no even axis. `blank` are the numbers of blank lines, which hold no sample.
+pub(crate) fn time(file: &str, first_line: u64, blank: &[u64], fault: Fault) -> ReadError {
+    let line_of = |index: usize| {
+        let mut line = first_line + index as u64;
+        for &b in blank {
+            if b <= line {
+                line += 1;
+            } else {
+                break;
+            }
+        }
+        line
+    };
+    let (index, expected, found, remedy) = in_words(fault);
+    ReadError::Line { file: file.to_owned(), line: line_of(index), expected, found, remedy }
+}
+
+/// Sample index from 0, what was expected, what was found, and the remedy.
+pub(crate) fn in_words(fault: Fault) -> (usize, String, String, String) {
+    match fault {
+        Fault::Backwards { index, from, to } => (
+            index,
+            "time to rise from sample to sample".into(),
+            format!("{to:e} after {from:e}"),
+            "export one record only, in the order it was taken".into(),
+        ),
+        Fault::Repeats { index, at } => (
+            index,
+            "time to rise from sample to sample".into(),
+            format!("{at:e} twice"),
+            "remove the sample that is there twice, or export time with more digits".into(),
+        ),
+        Fault::Gap { index, missing, places, step, interval } => {
+            let more = if places > 1 { format!(" (the first of {places} gaps)") } else { String::new() };
+            let plural = if missing == 1 { "sample is" } else { "samples are" };
+            (
+                index,
+                format!("the next sample after {interval:.4e}"),
+                format!("a step of {step:.4e}: {missing} {plural} missing before this one{more}"),
+                "export the record without gaps, or only the part before or after".into(),
+            )
+        }
+        Fault::Uneven { index, off, interval } => (
+            index,
+            format!("evenly spaced samples, every {interval:.4e}"),
+            format!("times that are up to {off:.1e} away from even spacing"),
+            "export the record as sampled, not as compressed or interpolated points".into(),
+        ),
+    }
+}

@@ -1,0 +1,414 @@
+//! Delimited text: the head tells how lines are built, then whole blocks of lines are read side by side.
+//!
+//! The time column is not kept: each block sums its times against a provisional interval, and the sums prove the axis
+//! (see [`crate::axis`]). Only when they do not is the time column read again by itself, to find the fault or to accept
+//! coarsely printed times.
+
+mod block;
+mod columns;
+mod decode;
+mod faults;
+mod header;
+mod layout;
+mod line;
+mod number;
+mod source;
+
+use flattop_core::finding::Finding;
+
+use self::block::{Missing, Plan};
+use self::columns::Columns;
+use self::layout::{HeadLine, Layout, LayoutFault};
+use self::source::{Parsed, Source};
+use crate::axis::{self, Axis, Quantum};
+use crate::capture::{Column, Contents, Samples};
+use crate::error::ReadError;
+use crate::select::{self, Kind};
+use crate::units::{Quantity, Unit};
+use crate::{ReadOptions, units};
+
+pub(crate) use self::faults::in_words as time_fault_words;
+pub(crate) use self::source::Input;
+
+/// Bytes from the start in which the numbers must begin.
+const HEAD_BYTES: usize = 1 << 20;
+
+/// Reads delimited text.
+pub(crate) fn read(
+    file: &str,
+    input: Input<'_>,
+    options: &ReadOptions,
+    progress: &(dyn Fn(u64) + Sync),
+) -> Result<Contents, ReadError> {
+    let given = select::given_interval(file, options)?;
+    let mut source = Source::start(file, input)?;
+    let head = source.head(HEAD_BYTES)?;
+    let whole = head.whole;
+    refuse_binary(file, &head.bytes)?;
+    let eol = line_end(&head.bytes);
+    let lines = head_lines(&head.bytes, eol, whole);
+    let layout =
+        layout::find(&lines).map_err(|fault| layout_error(file, fault, &lines, &head.bytes, whole))?;
+    let columns = columns::find(&layout, given.is_some());
+    let mut findings = columns.findings.clone();
+    let names: Vec<_> = columns.headings.iter().map(|h| h.name.clone()).collect();
+    decimal_comma_suspected(file, &layout, &columns)?;
+    if columns.time().is_none() && given.is_none() {
+        return Err(no_interval(file, &columns));
+    }
+    let chosen = select::select(file, options, &columns.kinds, &names)?;
+    if given.is_some() && columns.time().is_some() {
+        let message = "the file has a time column, but the given interval is used";
+        findings.push(Finding::warning(
+            "interval-overrides-time",
+            message,
+            "leave out --interval to use the file's own",
+        ));
+    }
+    let mut plan = Plan {
+        separator: layout.build.separator,
+        mark: layout.build.mark,
+        eol,
+        columns: columns.kinds.len(),
+        trailing: columns.trailing,
+        time: columns.time().filter(|_| given.is_none()),
+        probe: chosen.probe,
+        reference: chosen.reference,
+        provisional: 0.0,
+    };
+    plan.provisional = first_interval(&layout, &plan);
+    let begin = source::Begin {
+        at: layout.sample.first().map_or(0, |l| l.start),
+        line: layout.sample.first().map_or(1, |l| l.number),
+        last_printed: last_field_print(&layout),
+    };
+    let parsed = source.parse(&mut plan, begin, true, progress)?;
+    select::enough_points(file, parsed.points)?;
+    blank_lines(file, &parsed, &columns, &mut findings)?;
+    let (start_s, interval_s) = match given {
+        Some(interval_s) => (0.0, interval_s),
+        None => time_axis(file, &mut source, &plan, begin, &parsed, &columns, &mut findings)?,
+    };
+    if let Some(line) = parsed.cut {
+        let message = format!("line {line}, the last one, is cut short and was left out");
+        findings.push(Finding::warning(
+            "last-line-cut",
+            message,
+            "export again if the end of the record matters",
+        ));
+    }
+    let mut column = |at: usize, samples: Samples, missing: Missing| {
+        missing_samples(at, missing, begin.line, &mut findings);
+        let heading = columns.headings.get(at).cloned().unwrap_or_default();
+        let scale = value_unit(at, heading.name.as_deref(), heading.unit.as_deref(), &mut findings);
+        Column { number: at + 1, name: heading.name, unit: heading.unit, samples, scale }
+    };
+    let probe = column(chosen.probe, parsed.probe, parsed.probe_missing);
+    let reference = match (chosen.reference, parsed.reference) {
+        (Some(at), Some(samples)) => Some(column(at, samples, parsed.reference_missing)),
+        _ => None,
+    };
+    let columns = columns.kinds.len();
+    Ok(Contents { start_s, interval_s, points: parsed.points, columns, probe, reference, findings })
+}
+
+/// Volts per written unit, with a finding where it is not stated.
+pub(crate) fn value_unit(
+    at: usize,
+    name: Option<&str>,
+    unit: Option<&str>,
+    findings: &mut Vec<Finding>,
+) -> f64 {
+    let column = format!("column {}{}", at + 1, name.map(|n| format!(" \"{n}\"")).unwrap_or_default());
+    let Some(written) = unit else {
+        // "Volt" as the whole heading is a unit, too.
+        if name.and_then(units::unit).is_none_or(|u| u.quantity != Quantity::Voltage) {
+            findings.push(Finding::note(
+                "unit-assumed",
+                format!("{column} states no unit; taken as volts"),
+                "",
+            ));
+            return 1.0;
+        }
+        return name.and_then(units::unit).map_or(1.0, Unit::scale);
+    };
+    match units::unit(written).filter(|u| u.quantity == Quantity::Voltage) {
+        Some(unit) => unit.scale(),
+        None => {
+            let message = format!(
+                "{column} is in \"{written}\", which is no unit of voltage that is known; taken as volts"
+            );
+            findings.push(Finding::warning(
+                "unit-unknown",
+                message,
+                "ratios stand; voltages may be wrong by a factor",
+            ));
+            1.0
+        }
+    }
+}
+
+fn missing_samples(at: usize, missing: Missing, first_line: u64, findings: &mut Vec<Finding>) {
+    if missing.count > 0 {
+        let message = format!(
+            "{} sample{} of column {} {} missing (blank, not a number or over range), first on line {}",
+            missing.count,
+            if missing.count == 1 { "" } else { "s" },
+            at + 1,
+            if missing.count == 1 { "is" } else { "are" },
+            first_line + missing.first,
+        );
+        findings.push(Finding::warning(
+            "missing-samples",
+            message,
+            "if the screen was overdriven, use a coarser range",
+        ));
+    }
+}
+
+/// Blank lines between samples are passed over; without a time column they could be missing samples.
+fn blank_lines(
+    file: &str,
+    parsed: &Parsed,
+    columns: &Columns,
+    findings: &mut Vec<Finding>,
+) -> Result<(), ReadError> {
+    let Some(&first) = parsed.blank.first() else { return Ok(()) };
+    let count = parsed.blank.len();
+    if columns.time().is_none() && count + 1 < parsed.points {
+        return Err(ReadError::Line {
+            file: file.to_owned(),
+            line: first,
+            expected: "a number".into(),
+            found: "a blank line inside the data".into(),
+            remedy: "write NaN for a missing sample, or remove the line".into(),
+        });
+    }
+    let message = format!(
+        "{count} blank line{} between samples, first line {first}",
+        if count == 1 { "" } else { "s" }
+    );
+    findings.push(Finding::note("blank-lines", message, ""));
+    Ok(())
+}
+
+/// The byte that ends lines: line feed where there is one, else carriage return.
+fn line_end(head: &[u8]) -> u8 {
+    if memchr::memchr(b'\n', head).is_none() && memchr::memchr(b'\r', head).is_some() { b'\r' } else { b'\n' }
+}
+
+/// The lines of the head; a last one without end only when the head is the whole text.
+fn head_lines(head: &[u8], eol: u8, whole: bool) -> Vec<HeadLine<'_>> {
+    let mut lines = Vec::new();
+    let mut start = 0;
+    let mut line_at = |start: usize, end: usize| {
+        let mut text = &head[start..end];
+        while let [rest @ .., b'\r'] = text {
+            text = rest;
+        }
+        lines.push(HeadLine { number: lines.len() as u64 + 1, text, start });
+    };
+    for end in memchr::memchr_iter(eol, head) {
+        line_at(start, end);
+        start = end + 1;
+    }
+    if whole && start < head.len() {
+        line_at(start, head.len());
+    }
+    lines
+}
+
+/// Text has no control characters besides blanks and line ends.
+fn refuse_binary(file: &str, head: &[u8]) -> Result<(), ReadError> {
+    if head.is_empty() {
+        return Err(ReadError::Empty { file: file.to_owned() });
+    }
+    let odd = |b: &u8| *b < 0x20 && !matches!(b, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a);
+    match head.iter().take(1 << 16).position(odd) {
+        Some(at) => Err(ReadError::UnknownFormat {
+            file: file.to_owned(),
+            byte: at as u64,
+            found: format!(
+                "the byte 0x{:02X}, which is neither text nor the start of a known format",
+                head[at]
+            ),
+        }),
+        None => Ok(()),
+    }
+}
+
+fn layout_error(
+    file: &str,
+    fault: LayoutFault<'_>,
+    lines: &[HeadLine<'_>],
+    head: &[u8],
+    whole: bool,
+) -> ReadError {
+    let file = file.to_owned();
+    match fault {
+        LayoutFault::Broken { number, text, build } => {
+            let plan = faults::plan_of(build);
+            faults::broken(&file, &plan, number, text)
+        }
+        LayoutFault::NoNumbers if lines.is_empty() => ReadError::Line {
+            file,
+            line: 1,
+            expected: "one sample for each line".into(),
+            found: format!("no line end in the first {} bytes", head.len()),
+            remedy: "export with one sample for each line".into(),
+        },
+        LayoutFault::NoNumbers => {
+            let filled = lines.iter().filter(|l| !l.text.trim_ascii().is_empty());
+            let (count, last) = filled.fold((0, None), |(n, _), l| (n + 1, Some(l)));
+            let found = match last {
+                None => "blank lines only".to_owned(),
+                Some(l) if !whole => format!("none in the first {} lines", l.number),
+                Some(l) if count == 1 => format!("one line of text only, {}", line::quote(l.text)),
+                Some(l) => format!("{count} lines of text only, the last {}", line::quote(l.text)),
+            };
+            ReadError::Line {
+                file,
+                line: last.map_or(1, |l| l.number),
+                expected: "lines of numbers".into(),
+                found,
+                remedy: "export the samples, not only the settings".into(),
+            }
+        }
+    }
+}
+
+/// Two names above four columns of whole numbers is a decimal comma that also separates.
+fn decimal_comma_suspected(file: &str, layout: &Layout<'_>, columns: &Columns) -> Result<(), ReadError> {
+    let comma = layout.build.separator == line::Separator::Byte(b',');
+    match (columns.mismatch, layout.sample.first()) {
+        (Some(names), Some(first)) if comma && names * 2 == columns.kinds.len() => Err(ReadError::Line {
+            file: file.to_owned(),
+            line: first.number,
+            expected: format!("{names} numbers as the headings name"),
+            found: format!("{} separated by commas, {}", columns.kinds.len(), line::quote(first.text)),
+            remedy: "if the comma is the decimal mark, export with semicolon or tab as separator".into(),
+        }),
+        _ => Ok(()),
+    }
+}
+
+fn no_interval(file: &str, columns: &Columns) -> ReadError {
+    let found = match columns.kinds.as_slice() {
+        [_] => "there is one column of values and no time column".to_owned(),
+        kinds if kinds.contains(&Kind::Index) => {
+            format!("of the {} columns none is time, one only counts samples", kinds.len())
+        }
+        kinds => format!("none of the {} columns is named time or rises evenly", kinds.len()),
+    };
+    ReadError::NoInterval { file: file.to_owned(), found }
+}
+
+/// Interval over the first lines, as a start for summing.
+fn first_interval(layout: &Layout<'_>, plan: &Plan) -> f64 {
+    let times: Vec<f64> = layout
+        .sample
+        .iter()
+        .filter_map(|l| block::careful(plan, l.text).ok().flatten())
+        .map(|f| f.time)
+        .collect();
+    match (times.first(), times.last()) {
+        (Some(first), Some(last)) if times.len() > 1 => (last - first) / (times.len() - 1) as f64,
+        _ => 0.0,
+    }
+}
+
+/// Digits after the mark and length of the exponent of the last field, when all first lines agree on them.
+fn last_field_print(layout: &Layout<'_>) -> Option<(u32, u32)> {
+    let mut fields = Vec::new();
+    let mut common = None;
+    for line in layout.sample.iter().take(64).take(layout.sample.len().saturating_sub(1)) {
+        line::split(line.text, layout.build.separator, &mut fields);
+        let found = number::printed(fields.iter().rev().find(|f| !f.is_empty())?)?;
+        let own = (found.decimals, found.exponent_len);
+        if *common.get_or_insert(own) != own {
+            return None;
+        }
+    }
+    common
+}
+
+/// Start and interval in seconds from the time column.
+fn time_axis(
+    file: &str,
+    source: &mut Source<'_>,
+    plan: &Plan,
+    begin: source::Begin,
+    parsed: &Parsed,
+    columns: &Columns,
+    findings: &mut Vec<Finding>,
+) -> Result<(f64, f64), ReadError> {
+    let Some(time) = plan.time else {
+        return Err(no_interval(file, columns));
+    };
+    let proven = axis::from_stretches(&parsed.stretches, plan.provisional, columns.quantum);
+    let (axis, quantum) = match proven {
+        Some(axis) => (axis, columns.quantum),
+        None => {
+            let mut again = Plan { time: None, probe: time, reference: None, ..plan.clone() };
+            let times = source.parse(&mut again, begin, false, &|_| {})?;
+            let mut times = times.probe;
+            let times = &times.doubles_mut()[..parsed.points];
+            let quantum = printed_quantum(times, columns.quantum);
+            let axis = axis::axis(times, quantum)
+                .map_err(|fault| faults::time(file, begin.line, &parsed.blank, fault))?;
+            (axis, quantum)
+        }
+    };
+    note_axis(axis, quantum, parsed.points, findings);
+    let heading = columns.headings.get(time).cloned().unwrap_or_default();
+    let unit = columns.unit(time, Quantity::Time).or_else(|| {
+        heading
+            .name
+            .as_deref()
+            .and_then(units::unit)
+            .filter(|u| u.quantity == Quantity::Time && heading.unit.is_none())
+    });
+    let unit = unit.unwrap_or_else(|| {
+        let column = time + 1;
+        findings.push(match &heading.unit {
+            Some(written) => Finding::warning(
+                "time-unit-unknown",
+                format!("column {column} is time in \"{written}\", which is no unit of time that is known; taken as seconds"),
+                "pass the interval with --interval",
+            ),
+            None => Finding::note("time-unit-assumed", format!("column {column} is time and states no unit; taken as seconds"), ""),
+        });
+        Unit { quantity: Quantity::Time, power: 0 }
+    });
+    Ok((unit.to_si(axis.start), unit.to_si(axis.interval)))
+}
+
+/// How finely times are printed, from the first lines and from values all over the record.
+fn printed_quantum(times: &[f64], first_lines: Quantum) -> Quantum {
+    let mut quantum = first_lines;
+    let stride = (times.len() / 10_000).max(1);
+    for time in times.iter().step_by(stride) {
+        if let Some(found) = number::printed(format!("{time:e}").as_bytes()) {
+            quantum.see(found.significant, found.last_power);
+        }
+    }
+    quantum
+}
+
+fn note_axis(axis: Axis, quantum: Quantum, points: usize, findings: &mut Vec<Finding>) {
+    let end = axis.start + axis.interval * (points - 1) as f64;
+    let step = quantum.at(axis.start.abs().max(end.abs()));
+    if axis.rounded {
+        let message = format!(
+            "time is printed in steps of {step:e}, coarser than the interval; the interval {:e} comes from the whole record",
+            axis.interval
+        );
+        findings.push(Finding::note("time-rounded", message, "export time with more digits"));
+    } else if axis.off > 0.51 * step + 1e-6 * axis.interval {
+        let message = format!(
+            "times differ by up to {:.1} % of the interval from even spacing",
+            100.0 * axis.off / axis.interval
+        );
+        findings.push(Finding::note("time-jitter", message, ""));
+    }
+}

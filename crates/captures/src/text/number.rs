@@ -1,0 +1,287 @@
+//! Decimal numbers out of text: eight digits at a time, exactly rounded by construction, fast-float2 for the rest.
+
+/// Bytes that must be readable from the start of a number for [`fast`].
+pub(crate) const WINDOW: usize = 48;
+
+/// Values from here on are "not a number" (9.91E37) and "infinity" (9.9E37) of SCPI-1999 volume 1, 7.2.1.4 and 7.2.1.5
+/// (numbers from memory).
+pub(crate) const OVERRANGE: f64 = 9.8e37;
+
+/// Powers of ten that double precision holds exactly.
+const EXACT_POWERS: [f64; 23] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18,
+    1e19, 1e20, 1e21, 1e22,
+];
+
+const WHOLE_POWERS: [u64; 9] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000, 100_000_000];
+
+/// Number of decimal digits at the low end of eight bytes, and the value of those digits.
+#[inline(always)]
+fn leading_digits(word: u64) -> (usize, u64) {
+    let digits = word ^ 0x3030_3030_3030_3030;
+    // The lowest byte above 9 sets its top bit; carries only reach bytes above it, which do not count.
+    let others = (digits.wrapping_add(0x7676_7676_7676_7676) | digits) & 0x8080_8080_8080_8080;
+    let count = (others.trailing_zeros() >> 3) as usize;
+    // Moves the digits to the high end, so that zeros stand before them.
+    let d = digits.unbounded_shl(64 - 8 * count as u32);
+    let d = (d & 0x0f0f_0f0f_0f0f_0f0f).wrapping_mul(2561) >> 8; // pairs: 2561 = 10·2^8 + 1
+    let d = (d & 0x00ff_00ff_00ff_00ff).wrapping_mul(6_553_601) >> 16; // fours: 100·2^16 + 1
+    let d = (d & 0x0000_ffff_0000_ffff).wrapping_mul(42_949_672_960_001) >> 32; // eights: 10000·2^32 + 1
+    (count, d)
+}
+
+#[inline(always)]
+fn word_at(window: &[u8; WINDOW], at: usize) -> u64 {
+    // At most 24 + 1 bytes are passed before a word is read; the mask spares the bounds check.
+    let at = at & 31;
+    let mut word = [0; 8];
+    word.copy_from_slice(&window[at..at + 8]);
+    u64::from_le_bytes(word)
+}
+
+#[inline(always)]
+fn byte_at(window: &[u8; WINDOW], at: usize) -> u8 {
+    window[at & 31]
+}
+
+/// The number at the start of `window` and its length in bytes, when it is of a plain kind: at most 8 digits before
+/// the mark, at most 15 after it, 19 in all, and exactly representable parts.
+///
+/// With a mantissa ≤ 2^53 and a power of ten ≤ 10^22 both are exact in double precision, and one multiplication or
+/// division rounds once, so the result is the correctly rounded one (W. D. Clinger, "How to read floating point
+/// numbers accurately", PLDI 1990). `None` says nothing about the text: it may still be a number.
+#[inline(always)]
+pub(crate) fn fast(window: &[u8; WINDOW], mark: u8) -> Option<(f64, usize)> {
+    let first = window[0];
+    let negative = first == b'-';
+    let mut at = usize::from(negative | (first == b'+'));
+    let start = at;
+    let mut mantissa = 0u64;
+    let mut digit = byte_at(window, at).wrapping_sub(b'0');
+    while digit < 10 {
+        mantissa = mantissa * 10 + u64::from(digit);
+        at += 1;
+        if at - start > 8 {
+            return None;
+        }
+        digit = byte_at(window, at).wrapping_sub(b'0');
+    }
+    let mut digits = at - start;
+    let mut power = 0i32;
+    if byte_at(window, at) == mark {
+        let (count, value) = leading_digits(word_at(window, at + 1));
+        mantissa = mantissa * WHOLE_POWERS[count] + value;
+        digits += count;
+        power = -(count as i32);
+        at += 1 + count;
+        if count == 8 {
+            let (count, value) = leading_digits(word_at(window, at));
+            digits += count;
+            if count == 8 || digits > 19 {
+                return None;
+            }
+            mantissa = mantissa * WHOLE_POWERS[count] + value;
+            power -= count as i32;
+            at += count;
+        }
+    }
+    if digits == 0 {
+        return None;
+    }
+    if byte_at(window, at) | 0x20 == b'e' {
+        let sign = byte_at(window, at + 1);
+        let down = sign == b'-';
+        at += 1 + usize::from(down | (sign == b'+'));
+        let mut digit = byte_at(window, at).wrapping_sub(b'0');
+        if digit > 9 {
+            return None;
+        }
+        let mut exponent = 0i32;
+        let start = at;
+        while digit < 10 {
+            exponent = exponent * 10 + i32::from(digit);
+            at += 1;
+            if at - start > 3 {
+                return None;
+            }
+            digit = byte_at(window, at).wrapping_sub(b'0');
+        }
+        power += if down { -exponent } else { exponent };
+    }
+    if mantissa > 1 << 53 {
+        return None;
+    }
+    let size = power.unsigned_abs() as usize;
+    let exact = *EXACT_POWERS.get(size)?;
+    let magnitude = mantissa as f64;
+    let magnitude = if power < 0 { magnitude / exact } else { magnitude * exact };
+    Some((if negative { -magnitude } else { magnitude }, at))
+}
+
+/// How a number is written: what rounding of the printed text can explain.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Printed {
+    /// The decimal mark that stands in it.
+    pub(crate) mark: Option<u8>,
+    /// Significant digits.
+    pub(crate) significant: u32,
+    /// Power of ten of the last digit.
+    pub(crate) last_power: i32,
+    /// Digits after the mark.
+    pub(crate) decimals: u32,
+    /// Length of the exponent part, the letter included; 0 when there is none.
+    pub(crate) exponent_len: u32,
+}
+
+/// How `field` is written when all of it is a number with either decimal mark, else `None`.
+pub(crate) fn printed(field: &[u8]) -> Option<Printed> {
+    let unsigned = field.strip_prefix(b"-").or_else(|| field.strip_prefix(b"+")).unwrap_or(field);
+    let split = unsigned.iter().position(|b| b.eq_ignore_ascii_case(&b'e'));
+    let (digits, exponent_text) = match split {
+        Some(at) => (&unsigned[..at], Some(&unsigned[at + 1..])),
+        None => (unsigned, None),
+    };
+    let (mut mark, mut count, mut decimals, mut significant) = (None, 0u32, 0u32, 0u32);
+    for &b in digits {
+        match b {
+            b'0'..=b'9' => {
+                count += 1;
+                decimals += u32::from(mark.is_some());
+                significant += u32::from(significant > 0 || b != b'0');
+            }
+            b'.' | b',' if mark.is_none() => mark = Some(b),
+            _ => return None,
+        }
+    }
+    if count == 0 {
+        return None;
+    }
+    let mut exponent = 0i32;
+    if let Some(text) = exponent_text {
+        let (down, text) = match text {
+            [b'-', rest @ ..] => (true, rest),
+            [b'+', rest @ ..] => (false, rest),
+            rest => (false, rest),
+        };
+        if text.is_empty() || text.len() > 6 || !text.iter().all(u8::is_ascii_digit) {
+            return None;
+        }
+        exponent = text.iter().fold(0, |e, b| e * 10 + i32::from(b - b'0'));
+        exponent = if down { -exponent } else { exponent };
+    }
+    let exponent_len = (unsigned.len() - digits.len()) as u32;
+    let last_power = exponent - i32::try_from(decimals).ok()?;
+    Some(Printed { mark, significant, last_power, decimals, exponent_len })
+}
+
+/// The value of `field` when all of it is a number with decimal mark `mark`.
+pub(crate) fn exact(field: &[u8], mark: u8) -> Option<f64> {
+    let found = printed(field)?;
+    match found.mark {
+        Some(other) if other != mark => None,
+        Some(b',') => {
+            let mut text = field.to_vec();
+            text.iter_mut().filter(|b| **b == b',').for_each(|b| *b = b'.');
+            fast_float2::parse(&text).ok()
+        }
+        _ => fast_float2::parse(field).ok(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn window(text: &str) -> [u8; WINDOW] {
+        let mut window = [b'\n'; WINDOW];
+        window[..text.len()].copy_from_slice(text.as_bytes());
+        window
+    }
+
+    /// Bits of the fast path and of the fallback against the standard library's parser.
+    fn check(text: &str) -> bool {
+        let expected = text.parse::<f64>().map(f64::to_bits);
+        let comma = text.replace('.', ",");
+        assert_eq!(exact(text.as_bytes(), b'.').map(f64::to_bits), expected.clone().ok(), "{text}");
+        assert_eq!(exact(comma.as_bytes(), b',').map(f64::to_bits), expected.clone().ok(), "{comma}");
+        let got = fast(&window(text), b'.');
+        if let Some((value, len)) = got {
+            assert_eq!(Ok(value.to_bits()), expected, "{text}");
+            assert_eq!(len, text.len(), "{text}");
+        }
+        let got_comma = fast(&window(&comma), b',').map(|(v, n)| (v.to_bits(), n));
+        assert_eq!(got_comma, got.map(|(v, n)| (v.to_bits(), n)));
+        got.is_some()
+    }
+
+    #[test]
+    fn usual_numbers_take_the_fast_path() {
+        for text in [
+            "0",
+            "-0",
+            "-4.99999900e-03",
+            "4.62500e-01",
+            "+1.5E+3",
+            ".5",
+            "5.",
+            "0.0000004",
+            "-12.345678",
+            "1e22",
+            "1e-22",
+            "123456.789012345",
+            "9007199254740992e0",
+            "12345678",
+            "0.000000000000001",
+        ] {
+            let taken = check(text);
+            assert!(taken || text.starts_with("9007"), "{text} should be fast");
+        }
+    }
+
+    #[test]
+    fn no_number_gives_no_value() {
+        for text in ["", "-", "+", ".", "e5", "1e", "1e+", "-.e1", "abc", "nan"] {
+            assert_eq!(fast(&window(text), b'.'), None, "{text}");
+            assert_eq!(exact(text.as_bytes(), b'.'), None, "{text}");
+        }
+        assert_eq!(exact(b"1.5", b','), None);
+        assert_eq!(exact(b"1.2.3", b'.'), None);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(20_000))]
+
+        #[test]
+        fn prop_fast_path_is_bit_for_bit_the_exact_value(
+            sign in "[-+]?", whole in "[0-9]{0,10}", fraction in "(\\.[0-9]{0,20})?", exponent in "([eE][-+]?[0-9]{1,3})?",
+        ) {
+            let text = format!("{sign}{whole}{fraction}{exponent}");
+            prop_assume!(whole.len() + fraction.len() > 1 || whole.len() == 1);
+            prop_assume!(text.len() <= 40);
+            check(&text);
+        }
+
+        #[test]
+        fn prop_printed_doubles_come_back(value in any::<f64>().prop_filter("finite", |v| v.is_finite())) {
+            check(&format!("{value:e}"));
+            check(&format!("{value:.7e}"));
+        }
+
+        #[test]
+        fn prop_random_windows_never_panic(bytes in proptest::collection::vec(any::<u8>(), WINDOW)) {
+            let mut window = [0; WINDOW];
+            window.copy_from_slice(&bytes);
+            let _ = fast(&window, b'.');
+            let _ = printed(&bytes);
+            let _ = exact(&bytes, b',');
+        }
+
+        #[test]
+        fn prop_windows_of_number_letters_agree(text in "[-+.eE0-9]{1,30}") {
+            if let Some((value, len)) = fast(&window(&text), b'.') {
+                prop_assert_eq!(Ok(value.to_bits()), text[..len].parse::<f64>().map(f64::to_bits));
+            }
+        }
+    }
+}
