@@ -1,0 +1,111 @@
+//! What was typed, turned into what is to be done.
+
+use std::path::PathBuf;
+
+use flattop_captures::ReadOptions;
+use flattop_core::assessment::AdjustedAt;
+use flattop_report::subject::Assumptions;
+
+use super::args::{Args, Place};
+use crate::status::WrongUsage;
+
+/// What is to be done.
+#[derive(Clone, Debug)]
+pub(crate) struct Request {
+    /// Where the evidence comes from.
+    pub(crate) evidence: Evidence,
+    /// What is assumed.
+    pub(crate) assumptions: Assumptions,
+    /// The |e| still accepted.
+    pub(crate) tolerance: f64,
+    /// How the answer is written.
+    pub(crate) style: Style,
+    /// Where the drawing goes, if one is wanted.
+    pub(crate) plot: Option<PathBuf>,
+}
+
+/// Where the evidence comes from.
+#[derive(Clone, Debug)]
+pub(crate) enum Evidence {
+    /// Square waves, each file on its own.
+    Squares(Vec<PathBuf>, ReadOptions),
+    /// Sines, all files together.
+    Sines(Vec<PathBuf>, ReadOptions),
+    /// Levels read off a screen.
+    ByEye(Levels),
+}
+
+/// Levels read off a screen, all in one unit.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Levels {
+    pub(crate) start: f64,
+    pub(crate) end: f64,
+    pub(crate) resolution: Option<f64>,
+    pub(crate) frequency_hz: f64,
+    pub(crate) time_to_37_s: Option<f64>,
+}
+
+/// How the answer is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Style {
+    /// Words for people.
+    Words,
+    /// JSON for programs.
+    Json,
+}
+
+impl Request {
+    /// Checks what the parser could not check by itself.
+    pub(crate) fn from_args(args: &Args) -> Result<Self, WrongUsage> {
+        let read = ReadOptions {
+            column: args.column.map(usize::from),
+            reference: args.reference.map(usize::from),
+            interval_s: args.interval,
+        };
+        if read.column.is_some() && read.column == read.reference {
+            let message =
+                "--column and --reference name the same column; the reference shows the source itself";
+            return Err(WrongUsage { message: message.into() });
+        }
+        let evidence = match (args.by_eye, args.sine) {
+            (true, _) => Evidence::ByEye(levels(args)?),
+            (false, true) if args.captures.len() < 2 => {
+                let message = "--sine needs captures at two frequencies or more, one file each";
+                return Err(WrongUsage { message: message.into() });
+            }
+            (false, true) => Evidence::Sines(args.captures.clone(), read),
+            (false, false) => Evidence::Squares(args.captures.clone(), read),
+        };
+        Ok(Self {
+            evidence,
+            assumptions: Assumptions {
+                divider: args.divider,
+                resistor_tolerance: args.resistor_tolerance,
+                adjusted_at: match args.adjust {
+                    Place::Tip => AdjustedAt::Tip,
+                    Place::Base => AdjustedAt::Base,
+                },
+                source_amplitude_v: args.source_amplitude,
+            },
+            tolerance: args.tolerance,
+            style: if args.json { Style::Json } else { Style::Words },
+            plot: args.plot.clone(),
+        })
+    }
+}
+
+fn levels(args: &Args) -> Result<Levels, WrongUsage> {
+    let readings = &args.readings;
+    let (Some(start), Some(end), Some(frequency_hz)) = (readings.start, readings.end, readings.frequency)
+    else {
+        let message = "--by-eye needs --start, --end and --frequency";
+        return Err(WrongUsage { message: message.into() });
+    };
+    Ok(Levels {
+        start,
+        end,
+        resolution: readings.resolution,
+        frequency_hz,
+        time_to_37_s: readings.time_to_37,
+    })
+}

@@ -1,0 +1,108 @@
+//! From a request to its results: reads, has the core assess, adds where it came from.
+
+use std::path::{Path, PathBuf};
+
+use flattop_captures::{Capture, ReadOptions};
+use flattop_core::assessment::Assessment;
+use flattop_core::estimate::square;
+use flattop_core::samples::Record;
+use flattop_report::subject::{Failure, Method, RecordFacts, Subject};
+use rayon::prelude::*;
+
+use super::request::{Evidence, Request};
+use crate::progress::Meter;
+
+/// The results in the order of the captures. A capture that fails does not stop the others.
+pub(crate) fn run(request: &Request) -> Vec<Result<Subject, Failure>> {
+    match &request.evidence {
+        Evidence::Squares(files, read) => squares(request, files, read),
+        Evidence::Sines(files, read) => vec![super::sines::run(request, files, read)],
+        Evidence::ByEye(levels) => vec![super::by_eye::run(request, levels)],
+    }
+}
+
+fn squares(request: &Request, files: &[PathBuf], read: &ReadOptions) -> Vec<Result<Subject, Failure>> {
+    let meter = Meter::new(files.len());
+    let results = files
+        .par_iter()
+        .enumerate()
+        .map(|(index, file)| {
+            let capture = open(file, read, &meter, index)?;
+            let settings = settings(request);
+            let (method, mut assessment) = match capture.reference_record() {
+                Some(source) => (Method::Reference, {
+                    let _ = source;
+                    square::assess(capture.record(), &settings)
+                }),
+                None => (Method::SquareWave, assess_square(capture.record(), &settings)),
+            };
+            prepend_findings(&mut assessment, &capture);
+            Ok(Subject {
+                file: name(file),
+                method,
+                record: Some(facts(&capture)),
+                assumptions: request.assumptions,
+                assessment,
+            })
+        })
+        .collect();
+    meter.finish();
+    results
+}
+
+/// The core's assessment, with the scan of a long record spread over the cores.
+fn assess_square(record: Record<'_>, settings: &square::Settings) -> Assessment {
+    let points = record.samples.len();
+    let block = square::Scan::block_for(points);
+    // A multiple of every block length, and long enough to be worth a thread.
+    let stretch = block << 15;
+    let scans: Vec<square::Scan> = (0..points.div_ceil(stretch))
+        .into_par_iter()
+        .map(|i| square::Scan::of(record.samples.slice(i * stretch..points.min((i + 1) * stretch)), block))
+        .collect();
+    let whole = scans.into_iter().reduce(|mut whole, next| {
+        whole.append(next);
+        whole
+    });
+    match whole {
+        Some(scan) => square::assess_scanned(record, &scan, settings),
+        None => square::assess(record, settings),
+    }
+}
+
+/// What the estimators of the core need to know.
+pub(super) fn settings(request: &Request) -> square::Settings {
+    square::Settings {
+        divider: request.assumptions.divider,
+        resistor_uncertainty: request.assumptions.resistor_standard_uncertainty(),
+        tolerance: request.tolerance,
+        source_amplitude_v: request.assumptions.source_amplitude_v,
+    }
+}
+
+/// Reads one capture and reports how far it has come as file number `index`.
+pub(super) fn open(file: &Path, read: &ReadOptions, meter: &Meter, index: usize) -> Result<Capture, Failure> {
+    flattop_captures::open(file, read, &|progress| meter.report(index, progress))
+        .map_err(|error| Failure { file: name(file), message: error.to_string() })
+}
+
+/// What the reader had to say comes before what the estimator has to say.
+pub(super) fn prepend_findings(assessment: &mut Assessment, capture: &Capture) {
+    assessment.findings.splice(0..0, capture.findings.iter().cloned());
+}
+
+pub(super) fn facts(capture: &Capture) -> RecordFacts {
+    RecordFacts {
+        points: capture.points,
+        interval_s: capture.interval_s,
+        columns: capture.columns,
+        column: capture.probe.number,
+        column_name: capture.probe.name.clone(),
+        format: capture.format.to_string(),
+        sha256: capture.sha256().to_owned(),
+    }
+}
+
+pub(super) fn name(file: &Path) -> String {
+    file.display().to_string()
+}

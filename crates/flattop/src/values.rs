@@ -1,0 +1,111 @@
+//! Values as typed on the command line: each parser returns SI units, or says what was expected.
+
+use std::path::PathBuf;
+
+use flattop_core::divider::Divider;
+use flattop_core::quantity::{self, Unit};
+
+/// A divider such as `9M:1M`.
+pub(crate) fn divider(text: &str) -> Result<Divider, String> {
+    quantity::parse_ratio_pair(text).map_err(|error| error.to_string())
+}
+
+/// A tolerance such as `1%`: above zero, below one.
+pub(crate) fn tolerance(text: &str) -> Result<f64, String> {
+    let ratio = parse(text, Unit::Ratio)?;
+    if ratio > 0.0 && ratio < 1.0 {
+        Ok(ratio)
+    } else {
+        Err(format!("\"{text}\" is not between 0 and 100 %; a bare number is a ratio, so write 1% or 0.01"))
+    }
+}
+
+/// A resistor tolerance such as `1%`: from nil, below one.
+pub(crate) fn resistor_tolerance(text: &str) -> Result<f64, String> {
+    let ratio = parse(text, Unit::Ratio)?;
+    if (0.0..1.0).contains(&ratio) {
+        Ok(ratio)
+    } else {
+        Err(format!("\"{text}\" is not between 0 and 100 %; a bare number is a ratio, so write 1% or 0.01"))
+    }
+}
+
+/// A duration above zero such as `1us`.
+pub(crate) fn seconds(text: &str) -> Result<f64, String> {
+    positive(text, Unit::Second)
+}
+
+/// A frequency above zero such as `1kHz`.
+pub(crate) fn hertz(text: &str) -> Result<f64, String> {
+    positive(text, Unit::Hertz)
+}
+
+/// A voltage above zero such as `3.3V`.
+pub(crate) fn volts(text: &str) -> Result<f64, String> {
+    positive(text, Unit::Volt)
+}
+
+/// A level read off a screen: a number of divisions, or a voltage such as `460 mV`.
+pub(crate) fn level(text: &str) -> Result<f64, String> {
+    let bare = text.trim().strip_suffix("div").unwrap_or(text).trim();
+    parse(bare, Unit::Volt).map_err(|_| {
+        format!(
+            "\"{text}\" is not a level; write divisions, for example 4.6, or a voltage, for example 460mV"
+        )
+    })
+}
+
+/// The name of a drawing, which has to end in `.svg` or `.png`.
+pub(crate) fn drawing(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    let known =
+        |extension: &str| extension.eq_ignore_ascii_case("svg") || extension.eq_ignore_ascii_case("png");
+    let stem = path.file_stem().is_some();
+    match path.extension().and_then(|extension| extension.to_str()) {
+        Some(extension) if stem && known(extension) => Ok(path),
+        _ => Err(format!("\"{text}\" does not say which drawing is wanted; end the name in .svg or .png")),
+    }
+}
+
+fn positive(text: &str, unit: Unit) -> Result<f64, String> {
+    let value = parse(text, unit)?;
+    if value > 0.0 {
+        Ok(value)
+    } else {
+        Err(format!("\"{text}\" is not above zero; write for example {}", unit.example()))
+    }
+}
+
+fn parse(text: &str, unit: Unit) -> Result<f64, String> {
+    quantity::parse(text, unit).map_err(|error| error.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use flattop_close::{assert_close, relative};
+
+    use super::*;
+
+    #[test]
+    fn values_arrive_in_si_units() {
+        assert_close!(tolerance("1%").unwrap(), 0.01, relative(1e-12));
+        assert_close!(seconds("1us").unwrap(), 1e-6, relative(1e-12));
+        assert_close!(divider("9M:1M").unwrap().dc_gain(), 0.1, relative(1e-12));
+        assert_eq!(drawing("a/b.SVG").unwrap(), PathBuf::from("a/b.SVG"));
+    }
+
+    #[test]
+    fn what_makes_no_sense_is_refused_with_the_remedy() {
+        for (message, part) in [
+            (tolerance("1").unwrap_err(), "write 1%"),
+            (tolerance("0%").unwrap_err(), "not between"),
+            (resistor_tolerance("-1%").unwrap_err(), "not between"),
+            (seconds("0s").unwrap_err(), "not above zero"),
+            (volts("3 Hz").unwrap_err(), "a voltage was expected"),
+            (drawing("plot.pdf").unwrap_err(), ".svg or .png"),
+            (drawing(".svg").unwrap_err(), ".svg or .png"),
+        ] {
+            assert!(message.contains(part), "{message}");
+        }
+    }
+}

@@ -1,0 +1,13 @@
+//! The program from outside: every test runs the real binary on files made here.
+//!
+//! `signals` makes captures from closed forms, `bench` runs the program in a folder of its own; the others are tests.
+
+#![allow(clippy::unwrap_used)] // a test that cannot go on should stop where it stands
+
+mod assess;
+mod bench;
+mod drawings;
+mod readings;
+mod several;
+mod signals;
+mod usage;
