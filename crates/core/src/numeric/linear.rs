@@ -52,6 +52,7 @@ pub struct Triangle {
     waiting: usize,
     rows: usize,
     sum_of_squares: f64,
+    remainder: f64,
 }
 
 impl Triangle {
@@ -64,6 +65,7 @@ impl Triangle {
             waiting: 0,
             rows: 0,
             sum_of_squares: 0.0,
+            remainder: 0.0,
         }
     }
 
@@ -73,6 +75,7 @@ impl Triangle {
         self.waiting = 0;
         self.rows = 0;
         self.sum_of_squares = 0.0;
+        self.remainder = 0.0;
     }
 
     /// Adds the row `row · x ≈ right`.
@@ -127,6 +130,9 @@ impl Triangle {
                 }
             }
         }
+        // What the reflections left of the right-hand side is what no choice of the unknowns can explain.
+        let left_over = &self.block[p * BLOCK..p * BLOCK + n];
+        self.remainder += dot(left_over, left_over);
     }
 
     /// Number of unknowns p.
@@ -142,6 +148,11 @@ impl Triangle {
     /// Sum of squares of the right-hand sides, before any fit.
     pub fn sum_of_squares(&self) -> f64 {
         self.sum_of_squares
+    }
+
+    /// Least sum of squared residuals, of the folded rows. Free of the cancellation of a difference of squares.
+    pub fn remainder(&self) -> f64 {
+        self.remainder
     }
 
     /// R at `row` ≤ `column`, of the folded rows.
@@ -265,9 +276,7 @@ pub fn solve_triangle(triangle: &Triangle) -> Result<LinearSolution, LinearError
     let (Some(theta), Some(covariance)) = (triangle.back_substitute(), triangle.inverse_normal()) else {
         return Err(LinearError::RankDeficient { condition });
     };
-    let explained: f64 = (0..unknowns).map(|i| triangle.projected(i).powi(2)).sum();
-    let cost = (triangle.sum_of_squares() - explained).max(0.0);
-    Ok(LinearSolution { theta, cost, covariance, condition, rows })
+    Ok(LinearSolution { theta, cost: triangle.remainder(), covariance, condition, rows })
 }
 
 /// Inverse of an upper triangle, row-major p × p; `None` when it is singular.
@@ -340,7 +349,7 @@ mod tests {
         let solution = solve_linear(2, rows).expect("five points determine a line");
         assert_close!(solution.theta, [3.0, 0.5], within(1e-14));
         assert_close!(solution.covariance, [0.2, 0.0, 0.0, 0.1], within(1e-15));
-        assert_close!(solution.cost, 0.0, within(1e-13));
+        assert_close!(solution.cost, 0.0, within(1e-28));
     }
 
     #[test]
