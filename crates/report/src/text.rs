@@ -292,10 +292,10 @@ fn findings(page: &mut Page, subject: &Subject) {
         for finding in all.iter().filter(|finding| finding.severity == severity) {
             page.entry(
                 severity_code(severity),
-                &format!("{} ({})", sentence(&finding.message), finding.code),
+                &format!("{} ({})", capitalised(&sentence(&finding.message)), finding.code),
             );
             if !finding.remedy.is_empty() {
-                page.entry("", &format!("Remedy: {}", sentence(&finding.remedy)));
+                page.entry("", &format!("Remedy: {}", capitalised(&sentence(&finding.remedy))));
             }
         }
     }
@@ -303,6 +303,12 @@ fn findings(page: &mut Page, subject: &Subject) {
 
 fn side(error: f64) -> &'static str {
     if error < 0.0 { "low" } else { "high" }
+}
+
+/// A sentence that starts with a capital, whoever wrote it.
+fn capitalised(text: &str) -> String {
+    let mut rest = text.chars();
+    rest.next().map_or_else(String::new, |first| first.to_uppercase().chain(rest).collect())
 }
 
 /// Closes a sentence that may already be closed.

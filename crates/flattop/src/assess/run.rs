@@ -83,7 +83,16 @@ pub(super) fn settings(request: &Request) -> square::Settings {
 /// Reads one capture and reports how far it has come as file number `index`.
 pub(super) fn open(file: &Path, read: &ReadOptions, meter: &Meter, index: usize) -> Result<Capture, Failure> {
     flattop_captures::open(file, read, &|progress| meter.report(index, progress))
-        .map_err(|error| Failure { file: name(file), message: error.to_string() })
+        .map_err(|error| Failure { file: name(file), message: with_folder(file, &error.to_string()) })
+}
+
+/// The reader names the file without its folder; with several captures the folder tells them apart.
+fn with_folder(file: &Path, message: &str) -> String {
+    let bare = file.file_name().map(|name| name.to_string_lossy()).unwrap_or_default();
+    match message.strip_prefix(bare.as_ref()) {
+        Some(rest) => format!("{}{rest}", name(file)),
+        None => message.into(),
+    }
 }
 
 /// What the reader had to say comes before what the estimator has to say.

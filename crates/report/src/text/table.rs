@@ -1,6 +1,7 @@
 //! Several results in one table: one line each, and what the columns mean.
 
 use flattop_core::assessment::{AdjustedAt, Verdict};
+use flattop_core::finding::Severity;
 
 use super::wrap::{Page, WIDTH};
 use crate::format::{percent, picofarads, plain_percent};
@@ -46,7 +47,7 @@ fn row(result: &Result<Subject, Failure>) -> [String; 5] {
                 format!("{}{half_width} %", pair.value)
             });
             [subject.file.clone(), verdict_code(found.verdict).into(), error, turn(subject), {
-                found.findings.len().to_string()
+                found.findings.iter().filter(|f| f.severity > Severity::Note).count().to_string()
             }]
         }
     }
@@ -80,7 +81,7 @@ fn legend(results: &[Result<Subject, Failure>]) -> String {
     }
     format!(
         "e: how much too high (+) or too low (-) fast parts read. turn: what to add to (+) or take from (-) the \
-         trimmer {place}.{tolerance} Assess a capture alone to read its findings."
+         trimmer {place}. findings: warnings and faults; assess a capture alone to read them.{tolerance}"
     )
 }
 

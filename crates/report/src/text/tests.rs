@@ -107,6 +107,6 @@ fn findings_come_with_their_remedies_and_long_words_are_broken() {
     subject.file = "x".repeat(200);
     let text = one(&subject);
     check_width(&text);
-    assert!(text.contains("Remedy: keep the ground lead short"));
+    assert!(text.contains("Remedy: Keep the ground lead short"));
     assert!(text.contains("(mains-hum)"));
 }
