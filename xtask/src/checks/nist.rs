@@ -29,7 +29,6 @@ pub(crate) struct Certified {
     pub(crate) deviation: Vec<f64>,
     pub(crate) cost: f64,
     pub(crate) residual_deviation: f64,
-    pub(crate) freedom: f64,
 }
 
 fn gauss(x: f64, b: &[Dual]) -> Dual {
@@ -113,7 +112,6 @@ impl Set {
             deviation: column(3),
             cost: rows[0][4],
             residual_deviation: rows[0][5],
-            freedom: rows[0][6],
         }
     }
 
@@ -163,10 +161,6 @@ pub(crate) fn rows() -> Vec<Row> {
                     relative(fit.as_ref().map(Solution::residual_deviation), certified.residual_deviation),
                     1e-9,
                 ));
-            }
-            if start == 1 {
-                let got = fit.as_ref().map_or(f64::NAN, |f| f.degrees_of_freedom() as f64);
-                list.push(("degrees of freedom, deviation", got - certified.freedom, 0.5));
             }
             for (what, got, tolerance) in list {
                 rows.push(Row {
