@@ -34,6 +34,7 @@ pub(crate) fn subject(capacitances: Capacitances, error_uncertainty: f64, tolera
             format: "delimited text".into(),
             sha256: "ab".repeat(32),
         }),
+        captures: Vec::new(),
         assumptions: Assumptions {
             divider: DIVIDER,
             resistor_tolerance: 0.01,

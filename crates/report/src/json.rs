@@ -21,6 +21,7 @@
 //! | `measured_response` | 1, rad | list, only with a reference column: `frequency_hz`, `relative_gain`, `phase_rad` |
 //! | `findings` | | list of `code`, `severity` (`note`, `warning`, `fault`), `message`, `remedy` (empty when there is nothing to do) |
 //! | `assumptions` | | divider's resistors, their tolerance and standard uncertainty, source amplitude |
+//! | `captures` | | only where several captures make one result: list of `file` and `record`; then `file` and `record` are null |
 //! | `record` | | `points`, `interval_s`, `columns` (how many), `column` (the probe's, from 1), `column_name`, `format`, `sha256` of the file's bytes |
 //!
 //! An uncertain quantity is an object `{"value": …, "standard_uncertainty": …}`.
@@ -32,8 +33,8 @@ use flattop_core::assessment::{self, Assessment};
 use serde::Serialize;
 
 use crate::subject::{
-    COVERAGE_FACTOR_95, Failure, Method, STATED_FREQUENCIES_HZ, Subject, adjusted_at_code, severity_code,
-    verdict_code,
+    COVERAGE_FACTOR_95, Failure, RecordFacts, STATED_FREQUENCIES_HZ, Subject, adjusted_at_code,
+    severity_code, verdict_code,
 };
 
 /// The JSON text of one result, with a final line feed.
@@ -93,7 +94,16 @@ pub struct Report {
     pub measured_response: Option<Vec<MeasuredAt>>,
     pub findings: Vec<Finding>,
     pub assumptions: Assumptions,
+    pub captures: Option<Vec<Capture>>,
     pub record: Option<Record>,
+}
+
+/// One of several captures behind one result.
+#[derive(Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct Capture {
+    pub file: String,
+    pub record: Record,
 }
 
 /// What turns a standard uncertainty into an interval.
@@ -209,7 +219,7 @@ impl Report {
             compensation.map(|c| STATED_FREQUENCIES_HZ.iter().map(|&f| c.response_at(f)).collect());
         Self {
             flattop_version: env!("CARGO_PKG_VERSION"),
-            file: (subject.method != Method::ByEye).then(|| subject.file.clone()),
+            file: subject.record.is_some().then(|| subject.file.clone()),
             method: subject.method.code(),
             verdict: verdict_code(found.verdict),
             tolerance: finite(found.tolerance),
@@ -227,15 +237,8 @@ impl Report {
             measured_response: measured_response(found),
             findings: found.findings.iter().map(finding).collect(),
             assumptions: assumptions(subject),
-            record: subject.record.as_ref().map(|facts| Record {
-                points: facts.points,
-                interval_s: finite(facts.interval_s),
-                columns: facts.columns,
-                column: facts.column,
-                column_name: facts.column_name.clone(),
-                format: facts.format.clone(),
-                sha256: facts.sha256.clone(),
-            }),
+            captures: captures(subject),
+            record: subject.record.as_ref().map(record),
         }
     }
 }
@@ -320,6 +323,24 @@ fn assumptions(subject: &Subject) -> Assumptions {
         resistor_standard_uncertainty: finite(uncertainty),
         adjusted_at: adjusted_at_code(assumed.adjusted_at),
         source_amplitude_v: assumed.source_amplitude_v.and_then(finite),
+    }
+}
+
+fn captures(subject: &Subject) -> Option<Vec<Capture>> {
+    let capture =
+        |(file, facts): &(String, RecordFacts)| Capture { file: file.clone(), record: record(facts) };
+    (!subject.captures.is_empty()).then(|| subject.captures.iter().map(capture).collect())
+}
+
+fn record(facts: &RecordFacts) -> Record {
+    Record {
+        points: facts.points,
+        interval_s: finite(facts.interval_s),
+        columns: facts.columns,
+        column: facts.column,
+        column_name: facts.column_name.clone(),
+        format: facts.format.clone(),
+        sha256: facts.sha256.clone(),
     }
 }
 

@@ -64,12 +64,14 @@ pub struct Assumptions {
 /// One assessment and where it came from: what every face of this crate shows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Subject {
-    /// The capture as the user named it; empty for readings by eye.
+    /// The capture as the user named it; empty for readings by eye; the names of all captures of one result.
     pub file: String,
     /// How it was assessed.
     pub method: Method,
-    /// The record, when there was one.
+    /// The record, when there was exactly one.
     pub record: Option<RecordFacts>,
+    /// All captures that made this one result, when there were several: name and facts, in the order given.
+    pub captures: Vec<(String, RecordFacts)>,
     /// What was assumed.
     pub assumptions: Assumptions,
     /// What the core found.
@@ -89,6 +91,14 @@ impl Subject {
     /// The first finding that withholds the result, if there is one.
     pub fn fault(&self) -> Option<&Finding> {
         self.assessment.findings.iter().find(|finding| finding.severity == Severity::Fault)
+    }
+
+    /// What to do to get a verdict, in the core's words: the remedy of the fault, or of the last warning, which is where
+    /// the judgement leaves its doubt.
+    pub fn remedy(&self) -> Option<&str> {
+        let last_warning = || self.assessment.findings.iter().rfind(|f| f.severity == Severity::Warning);
+        let finding = self.fault().or_else(last_warning)?;
+        (!finding.remedy.is_empty()).then_some(finding.remedy.as_str())
     }
 
     /// Whether the estimate may be acted on: there is one, and no fault speaks against it.

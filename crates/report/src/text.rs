@@ -123,10 +123,10 @@ fn report(page: &mut Page, subject: &Subject) {
     page.paragraph("", &verdict_sentence(subject));
     match turn_sentence(subject) {
         Some(turn) => page.paragraph("", &turn),
-        None => page.paragraph("", &format!("Do next: {}", next_step(subject))),
+        None => page.paragraph("", &format!("Do next: {}", capitalised(&next_step(subject)))),
     }
     if found.verdict == Verdict::Undetermined && subject.can_be_acted_on() {
-        page.paragraph("", &format!("Do next: {}", next_step(subject)));
+        page.paragraph("", &format!("Do next: {}", capitalised(&next_step(subject))));
     }
     if let Some(caution) = hazard_caution(subject) {
         page.paragraph("", &caution);
@@ -154,16 +154,9 @@ fn reason(subject: &Subject) -> String {
 }
 
 fn next_step(subject: &Subject) -> String {
-    let remedy = match subject.fault() {
-        Some(fault) if !fault.remedy.is_empty() => fault.remedy.clone(),
-        Some(_) => "see the findings below, then capture again".into(),
-        None => {
-            "capture more periods or average in the oscilloscope, so that the uncertainty shrinks; or set \
-                 another tolerance"
-                .into()
-        }
-    };
-    sentence(&remedy)
+    let remedy =
+        subject.remedy().unwrap_or("capture again, with more periods or averaged in the oscilloscope");
+    sentence(remedy)
 }
 
 fn errors(page: &mut Page, compensation: &Compensation) {
@@ -214,8 +207,8 @@ fn measured(page: &mut Page, subject: &Subject) {
     if points.is_empty() {
         return;
     }
-    page.heading("Measured against the reference column (no model; ± is a 95 % interval)");
-    page.line(&format!("  {:>9}   {:>21}   {:>20}", "frequency", "gain error", "phase"));
+    page.heading("Measured against the reference column, gain over that at the lowest frequency");
+    page.line(&format!("  {:>9}   {:>21}   {:>20}", "frequency", "gain change", "phase"));
     for point in points.iter().step_by(points.len().div_ceil(20)) {
         let gain = Estimate { value: point.relative_gain.value - 1.0, ..point.relative_gain };
         let gain = percent(gain).signed();
@@ -266,7 +259,8 @@ fn assumed(page: &mut Page, subject: &Subject) {
         Method::ByEye => "first-order divider response through the levels read off the screen",
     };
     page.entry("method", method);
-    if let Some(record) = &subject.record {
+    let facts = subject.record.iter().chain(subject.captures.iter().map(|(_, facts)| facts));
+    for record in facts {
         let name = record.column_name.as_ref().map_or_else(String::new, |name| format!(" ({name})"));
         page.entry(
             "record",

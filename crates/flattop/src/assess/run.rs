@@ -41,6 +41,7 @@ fn squares(request: &Request, files: &[PathBuf], read: &ReadOptions) -> Vec<Resu
                 file: name(file),
                 method,
                 record: Some(facts(&capture)),
+                captures: Vec::new(),
                 assumptions: request.assumptions,
                 assessment,
             })

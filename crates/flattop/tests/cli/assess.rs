@@ -4,10 +4,10 @@ use flattop_close::{assert_close, within};
 use serde_json::Value;
 
 use crate::bench::{Bench, number};
-use crate::signals::Signal;
+use crate::signals::{Signal, sine_csv};
 
 /// The value at `pointer` agrees with the truth within four of its own standard uncertainties, and those are useful.
-fn check(json: &Value, pointer: &str, truth: f64, largest_uncertainty: f64) {
+pub(crate) fn check(json: &Value, pointer: &str, truth: f64, largest_uncertainty: f64) {
     let value = number(json, &format!("{pointer}/value"));
     let uncertainty = number(json, &format!("{pointer}/standard_uncertainty"));
     assert!(uncertainty > 0.0 && uncertainty < largest_uncertainty, "{pointer}: u = {uncertainty:e}");
@@ -172,4 +172,27 @@ fn a_high_source_brings_the_caution() {
     assert!(!bench.run(&["assess", "probe.csv"]).stdout.contains("Caution:"));
     let run = bench.run(&["assess", "probe.csv", "--source-amplitude", "330V"]);
     assert!(run.stdout.contains("Caution:") && run.stdout.contains("42.4 V peak"));
+}
+
+#[test]
+fn sines_at_several_frequencies_make_one_result() {
+    let bench = Bench::new();
+    let signal = Signal::with(10e-12, 98e-12);
+    for (name, frequency_hz) in [("at-200.csv", 200.0), ("at-2k.csv", 2e3), ("at-50k.csv", 5e4)] {
+        bench.write(name, &sine_csv(signal, frequency_hz));
+    }
+    let args =
+        ["assess", "--sine", "--column", "2", "--reference", "3", "at-2k.csv", "at-200.csv", "at-50k.csv"];
+    let json = bench.json(&args, 3);
+    assert_eq!((&json["method"], &json["verdict"]), (&"sine".into(), &"undercompensated".into()));
+    check(&json, "/compensation_error", signal.error(), 1e-3);
+    check(&json, "/time_constant_s", signal.time_constant_s(), 2e-6);
+    assert_eq!(json["square_wave"], Value::Null);
+    assert_eq!(json["captures"].as_array().unwrap().len(), 3);
+    assert_eq!(json["captures"][0]["file"], "at-2k.csv");
+    assert_eq!(json["measured_response"].as_array().unwrap().len(), 3);
+
+    let run = bench.run(&["assess", "--sine", "--reference", "3", "at-2k.csv", "missing.csv"]);
+    assert_eq!((run.status, run.stdout.as_str()), (1, ""));
+    assert!(run.stderr.contains("missing.csv"));
 }

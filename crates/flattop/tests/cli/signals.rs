@@ -90,6 +90,24 @@ impl Signal {
     }
 }
 
+/// A sine on the source (column 3) and through the divider (column 2), without the attenuation: closed form of the
+/// shelf's magnitude and phase at the frequency.
+pub(crate) fn sine_csv(signal: Signal, frequency_hz: f64) -> String {
+    let mut noise = Noise { state: signal.seed };
+    let mut text = String::from("time_s,probe_V,source_V\n");
+    let w = std::f64::consts::TAU * frequency_hz;
+    let (pole, zero) = (w * signal.time_constant_s(), w * signal.time_constant_s() * (1.0 + signal.error()));
+    let gain = ((1.0 + zero * zero) / (1.0 + pole * pole)).sqrt();
+    let phase = zero.atan() - pole.atan();
+    for k in 0..4000 {
+        let t = f64::from(k) / (frequency_hz * 370.3);
+        let probe = gain * (w * t + phase + 0.4).sin() + 1e-3 * noise.normal();
+        let source = (w * t + 0.4).sin() + 1e-3 * noise.normal();
+        writeln!(text, "{t:.9e},{probe:.5},{source:.5}").unwrap();
+    }
+    text
+}
+
 /// Noise from a linear congruential generator (Knuth, *The Art of Computer Programming*, vol. 2, 3.3.4, line 26:
 /// multiplier 6364136223846793005), sums of twelve uniforms taken as normal.
 pub(crate) struct Noise {

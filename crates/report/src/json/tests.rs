@@ -69,6 +69,7 @@ fn what_is_unknown_is_null_and_present() {
         "amplitude_error",
         "phase_error",
         "measured_response",
+        "captures",
     ] {
         assert_eq!(json.get(field), Some(&Value::Null), "{field}");
     }
@@ -118,4 +119,16 @@ fn measured_points_carry_gain_and_phase() {
     let json = parse(&one(&Ok(subject)));
     assert_close!(number(&json, "/measured_response/0/relative_gain/value"), 0.95, within(1e-12));
     assert_close!(number(&json, "/measured_response/0/phase_rad/value"), -0.02, within(1e-12));
+}
+
+#[test]
+fn one_result_from_several_captures_lists_them() {
+    let mut subject = undercompensated();
+    let facts = subject.record.take().unwrap();
+    subject.file = "at-1k.csv, at-100k.csv".into();
+    subject.captures = vec![("at-1k.csv".into(), facts.clone()), ("at-100k.csv".into(), facts)];
+    let json = parse(&one(&Ok(subject)));
+    assert_eq!((&json["file"], &json["record"]), (&Value::Null, &Value::Null));
+    assert_eq!(json["captures"][1]["file"], "at-100k.csv");
+    assert_eq!(json["captures"][1]["record"]["points"], 40_000);
 }

@@ -88,9 +88,7 @@ fn heading(scene: &mut Scene, subject: &Subject) -> f64 {
         scene.text((LEFT, y), 20.0, colour::INK, Anchor::Start, line);
         y += 27.0;
     }
-    let next = turn_sentence(subject).or_else(|| {
-        subject.fault().filter(|f| !f.remedy.is_empty()).map(|f| format!("Do next: {}.", f.remedy))
-    });
+    let next = turn_sentence(subject).or_else(|| Some(format!("Do next: {}", subject.remedy()?)));
     for line in next.iter().flat_map(|text| lines(text, 15.0)) {
         scene.text((LEFT, y), 15.0, colour::INK, Anchor::Start, line);
         y += 21.0;
@@ -299,7 +297,7 @@ fn error(scene: &mut Scene, subject: &Subject, compensation: &Compensation, (top
     let allowed = format!("tolerance ± {}", plain_percent(tolerance, 3));
     let mut key = vec![(Mark::Line(stroke), "estimate"), (Mark::Band(band), "95 % band")];
     if !measured.is_empty() {
-        key.push((Mark::Dot(colour::FIT), "measured, ± 95 %"));
+        key.push((Mark::Dot(colour::FIT), "measured, the lowest set to 0"));
     }
     key.push((Mark::Line(edge), allowed.as_str()));
     panel.heading(scene, "Error against frequency", &key);

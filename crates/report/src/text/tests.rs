@@ -1,5 +1,6 @@
 use flattop_core::assessment::AdjustedAt;
 use flattop_core::divider::Capacitances;
+use flattop_core::finding::Finding;
 
 use super::wrap::WIDTH;
 use super::*;
@@ -49,19 +50,24 @@ fn undetermined_gives_the_reason_first_and_then_what_to_do() {
     let text = one(&undetermined());
     check_width(&text);
     let reason = text.find("UNDETERMINED: the record holds no edge").unwrap();
-    let step = text.find("Do next: connect the tip to the calibrator output").unwrap();
+    let step = text.find("Do next: Connect the tip to the calibrator output").unwrap();
     assert!(reason < step);
     assert!(!text.contains("Turn:"));
 }
 
 #[test]
 fn too_close_to_call_says_so() {
-    let close = subject(Capacitances { tip_f: 10e-12, shunt_f: 91e-12 }, 4e-3, 1e-2);
+    let mut close = subject(Capacitances { tip_f: 10e-12, shunt_f: 91e-12 }, 4e-3, 1e-2);
+    close.assessment.findings.push(Finding::warning(
+        "too-close-to-call",
+        "it is close",
+        "capture more periods",
+    ));
     let text = one(&close);
     let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(text.contains("too close to the tolerance of 1 % to call"), "{text}");
     assert!(text.contains("Best guess, not yet sure: increase"));
-    assert!(text.contains("Do next: capture more periods"));
+    assert!(text.contains("Do next: Capture more periods."));
 }
 
 #[test]
