@@ -7,6 +7,9 @@ use flattop_core::quantity::{self, Unit};
 
 /// A divider such as `9M:1M`.
 pub(crate) fn divider(text: &str) -> Result<Divider, String> {
+    for part in text.split(':') {
+        refuse_milli(part, Unit::Ohm)?;
+    }
     quantity::parse_ratio_pair(text).map_err(|error| error.to_string())
 }
 
@@ -37,6 +40,7 @@ pub(crate) fn seconds(text: &str) -> Result<f64, String> {
 
 /// A frequency above zero such as `1kHz`.
 pub(crate) fn hertz(text: &str) -> Result<f64, String> {
+    refuse_milli(text, Unit::Hertz)?;
     positive(text, Unit::Hertz)
 }
 
@@ -64,6 +68,14 @@ pub(crate) fn drawing(text: &str) -> Result<PathBuf, String> {
     match path.extension().and_then(|extension| extension.to_str()) {
         Some(extension) if stem && known(extension) => Ok(path),
         _ => Err(format!("\"{text}\" does not say which drawing is wanted; end the name in .svg or .png")),
+    }
+}
+
+/// No divider has milliohms and no calibrator millihertz: a small m is a slip here.
+fn refuse_milli(text: &str, unit: Unit) -> Result<(), String> {
+    match quantity::caution(text, unit) {
+        Some(finding) => Err(format!("{}; {}", finding.message, finding.remedy)),
+        None => Ok(()),
     }
 }
 
@@ -100,6 +112,8 @@ mod tests {
             (tolerance("1").unwrap_err(), "write 1%"),
             (tolerance("0%").unwrap_err(), "not between"),
             (resistor_tolerance("-1%").unwrap_err(), "not between"),
+            (divider("9m:1M").unwrap_err(), "write a capital M"),
+            (hertz("1mHz").unwrap_err(), "write a capital M"),
             (seconds("0s").unwrap_err(), "not above zero"),
             (volts("3 Hz").unwrap_err(), "a voltage was expected"),
             (drawing("plot.pdf").unwrap_err(), ".svg or .png"),
