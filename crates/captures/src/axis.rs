@@ -100,9 +100,15 @@ impl Stretch {
 
 /// The axis through consecutive stretches when each time provably keeps within the jitter allowance; `None` when that
 /// cannot be told from the sums, and [`axis`] must look at the times themselves.
-pub(crate) fn from_stretches(stretches: &[Stretch], provisional: f64, quantum: Quantum) -> Option<Axis> {
+///
+/// `first` is the first time, exactly; in the stretches times need only be right to a few units in the last place.
+pub(crate) fn from_stretches(
+    stretches: &[Stretch],
+    first: f64,
+    provisional: f64,
+    quantum: Quantum,
+) -> Option<Axis> {
     let total: usize = stretches.iter().map(|s| s.count).sum();
-    let first = stretches.iter().find(|s| s.count > 0)?.first;
     if total < 2 {
         return None;
     }

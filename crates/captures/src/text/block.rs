@@ -203,7 +203,12 @@ fn fast_line(plan: &Plan, roles: &[Role], bytes: &[u8], mut at: usize) -> Option
             let ends = |b: &u8| *b == separator || *b == plan.eol || *b == b'"' || (blanks && *b == b'\t');
             bytes[at..].iter().position(ends)?
         } else {
-            let (value, len) = match number::fast(window, plan.mark) {
+            let plain = if *role == Role::Time {
+                number::near(window, plan.mark)
+            } else {
+                number::fast(window, plan.mark)
+            };
+            let (value, len) = match plain {
                 Some(found) => found,
                 None => long_number(&bytes[at..], plan.mark)?,
             };

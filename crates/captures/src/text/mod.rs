@@ -76,11 +76,13 @@ pub(crate) fn read(
         reference: chosen.reference,
         provisional: 0.0,
     };
-    plan.provisional = first_interval(&layout, &plan);
+    let first_time;
+    (first_time, plan.provisional) = first_interval(&layout, &plan);
     let begin = source::Begin {
         at: layout.sample.first().map_or(0, |l| l.start),
         line: layout.sample.first().map_or(1, |l| l.number),
         last_printed: last_field_print(&layout),
+        first_time,
     };
     let parsed = source.parse(&mut plan, begin, true, progress)?;
     select::enough_points(file, parsed.points)?;
@@ -303,8 +305,8 @@ fn no_interval(file: &str, columns: &Columns) -> ReadError {
     ReadError::NoInterval { file: file.to_owned(), found }
 }
 
-/// Interval over the first lines, as a start for summing.
-fn first_interval(layout: &Layout<'_>, plan: &Plan) -> f64 {
+/// First time, and interval over the first lines as a start for summing.
+fn first_interval(layout: &Layout<'_>, plan: &Plan) -> (f64, f64) {
     let times: Vec<f64> = layout
         .sample
         .iter()
@@ -312,8 +314,8 @@ fn first_interval(layout: &Layout<'_>, plan: &Plan) -> f64 {
         .map(|f| f.time)
         .collect();
     match (times.first(), times.last()) {
-        (Some(first), Some(last)) if times.len() > 1 => (last - first) / (times.len() - 1) as f64,
-        _ => 0.0,
+        (Some(first), Some(last)) if times.len() > 1 => (*first, (last - first) / (times.len() - 1) as f64),
+        _ => (0.0, 0.0),
     }
 }
 
@@ -345,7 +347,7 @@ fn time_axis(
     let Some(time) = plan.time else {
         return Err(no_interval(file, columns));
     };
-    let proven = axis::from_stretches(&parsed.stretches, plan.provisional, columns.quantum);
+    let proven = axis::from_stretches(&parsed.stretches, begin.first_time, plan.provisional, columns.quantum);
     let (axis, quantum) = match proven {
         Some(axis) => (axis, columns.quantum),
         None => {

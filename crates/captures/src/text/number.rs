@@ -13,6 +13,13 @@ const EXACT_POWERS: [f64; 23] = [
     1e19, 1e20, 1e21, 1e22,
 ];
 
+/// Powers of ten from 10^-22 to 10^22, rounded where they are not exact.
+const NEAR_POWERS: [f64; 45] = [
+    1e-22, 1e-21, 1e-20, 1e-19, 1e-18, 1e-17, 1e-16, 1e-15, 1e-14, 1e-13, 1e-12, 1e-11, 1e-10, 1e-9, 1e-8,
+    1e-7, 1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 1e-1, 1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
+    1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
+];
+
 const WHOLE_POWERS: [u64; 9] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000, 100_000_000];
 
 /// Number of decimal digits at the low end of eight bytes, and the value of those digits.
@@ -52,21 +59,42 @@ fn byte_at(window: &[u8; WINDOW], at: usize) -> u8 {
 /// numbers accurately", PLDI 1990). `None` says nothing about the text: it may still be a number.
 #[inline(always)]
 pub(crate) fn fast(window: &[u8; WINDOW], mark: u8) -> Option<(f64, usize)> {
+    let (mantissa, power, negative, len) = parts(window, mark)?;
+    let exact = *EXACT_POWERS.get(power.unsigned_abs() as usize)?;
+    let magnitude = if power < 0 { mantissa / exact } else { mantissa * exact };
+    Some((if negative { -magnitude } else { magnitude }, len))
+}
+
+/// As [`fast`], but only right to one unit in the last place: multiplies by a rounded power of ten, which takes a third
+/// of the time of a division. Good enough to see whether times are evenly spaced.
+#[inline(always)]
+pub(crate) fn near(window: &[u8; WINDOW], mark: u8) -> Option<(f64, usize)> {
+    let (mantissa, power, negative, len) = parts(window, mark)?;
+    let scale = *NEAR_POWERS.get((power + 22) as usize)?;
+    let magnitude = mantissa * scale;
+    Some((if negative { -magnitude } else { magnitude }, len))
+}
+
+/// Mantissa, power of ten, sign and length of a plain number.
+#[inline(always)]
+fn parts(window: &[u8; WINDOW], mark: u8) -> Option<(f64, i32, bool, usize)> {
     let first = window[0];
     let negative = first == b'-';
     let mut at = usize::from(negative | (first == b'+'));
-    let start = at;
-    let mut mantissa = 0u64;
-    let mut digit = byte_at(window, at).wrapping_sub(b'0');
-    while digit < 10 {
-        mantissa = mantissa * 10 + u64::from(digit);
-        at += 1;
-        if at - start > 8 {
+    let digit = byte_at(window, at).wrapping_sub(b'0');
+    let mut mantissa = u64::from(digit);
+    let mut digits = 1;
+    if digit > 9 {
+        // No whole part; digits must follow the mark.
+        (mantissa, digits) = (0, 0);
+    } else if byte_at(window, at + 1).wrapping_sub(b'0') < 10 {
+        let (count, value) = leading_digits(word_at(window, at));
+        if count == 8 && byte_at(window, at + 8).wrapping_sub(b'0') < 10 {
             return None;
         }
-        digit = byte_at(window, at).wrapping_sub(b'0');
+        (mantissa, digits) = (value, count);
     }
-    let mut digits = at - start;
+    at += digits;
     let mut power = 0i32;
     if byte_at(window, at) == mark {
         let (count, value) = leading_digits(word_at(window, at + 1));
@@ -74,7 +102,7 @@ pub(crate) fn fast(window: &[u8; WINDOW], mark: u8) -> Option<(f64, usize)> {
         digits += count;
         power = -(count as i32);
         at += 1 + count;
-        if count == 8 {
+        if count == 8 && byte_at(window, at).wrapping_sub(b'0') < 10 {
             let (count, value) = leading_digits(word_at(window, at));
             digits += count;
             if count == 8 || digits > 19 {
@@ -92,30 +120,24 @@ pub(crate) fn fast(window: &[u8; WINDOW], mark: u8) -> Option<(f64, usize)> {
         let sign = byte_at(window, at + 1);
         let down = sign == b'-';
         at += 1 + usize::from(down | (sign == b'+'));
-        let mut digit = byte_at(window, at).wrapping_sub(b'0');
-        if digit > 9 {
-            return None;
-        }
-        let mut exponent = 0i32;
-        let start = at;
-        while digit < 10 {
-            exponent = exponent * 10 + i32::from(digit);
-            at += 1;
-            if at - start > 3 {
-                return None;
+        let tens = byte_at(window, at).wrapping_sub(b'0');
+        let ones = byte_at(window, at + 1).wrapping_sub(b'0');
+        let more = byte_at(window, at + 2).wrapping_sub(b'0');
+        let (size, len) = match (tens < 10, ones < 10, more < 10) {
+            (true, true, false) => (10 * tens + ones, 2),
+            (true, false, _) => (tens, 1),
+            (true, true, true) if tens == 0 && byte_at(window, at + 3).wrapping_sub(b'0') > 9 => {
+                (10 * ones + more, 3)
             }
-            digit = byte_at(window, at).wrapping_sub(b'0');
-        }
-        power += if down { -exponent } else { exponent };
+            _ => return None,
+        };
+        power += if down { -i32::from(size) } else { i32::from(size) };
+        at += len;
     }
     if mantissa > 1 << 53 {
         return None;
     }
-    let size = power.unsigned_abs() as usize;
-    let exact = *EXACT_POWERS.get(size)?;
-    let magnitude = mantissa as f64;
-    let magnitude = if power < 0 { magnitude / exact } else { magnitude * exact };
-    Some((if negative { -magnitude } else { magnitude }, at))
+    Some((mantissa as f64, power, negative, at))
 }
 
 /// How a number is written: what rounding of the printed text can explain.
@@ -210,6 +232,10 @@ mod tests {
             assert_eq!(Ok(value.to_bits()), expected, "{text}");
             assert_eq!(len, text.len(), "{text}");
         }
+        if let (Some((value, len)), Ok(expected)) = (near(&window(text), b'.'), text.parse::<f64>()) {
+            assert_eq!(len, text.len(), "{text}");
+            assert!((value - expected).abs() <= 2.0 * f64::EPSILON * expected.abs(), "{text}");
+        }
         let got_comma = fast(&window(&comma), b',').map(|(v, n)| (v.to_bits(), n));
         assert_eq!(got_comma, got.map(|(v, n)| (v.to_bits(), n)));
         got.is_some()
@@ -254,12 +280,13 @@ mod tests {
 
         #[test]
         fn prop_fast_path_is_bit_for_bit_the_exact_value(
-            sign in "[-+]?", whole in "[0-9]{0,10}", fraction in "(\\.[0-9]{0,20})?", exponent in "([eE][-+]?[0-9]{1,3})?",
+            sign in "[-+]?", whole in "[0-9]{1,10}", fraction in "(\\.[0-9]{0,20})?", exponent in "([eE][-+]?[0-9]{1,3})?",
         ) {
             let text = format!("{sign}{whole}{fraction}{exponent}");
-            prop_assume!(whole.len() + fraction.len() > 1 || whole.len() == 1);
-            prop_assume!(text.len() <= 40);
             check(&text);
+            if !fraction[..fraction.len().min(1)].is_empty() && fraction.len() > 1 {
+                check(&format!("{sign}{fraction}{exponent}"));
+            }
         }
 
         #[test]

@@ -41,6 +41,8 @@ pub(crate) struct Begin {
     pub(crate) line: u64,
     /// Digits after the mark and exponent length of the last field, when they are always the same.
     pub(crate) last_printed: Option<(u32, u32)>,
+    /// First time, when there is a time column.
+    pub(crate) first_time: f64,
 }
 
 /// The start of the text.
