@@ -380,3 +380,91 @@ impl Region {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use flattop_close::{assert_close, relative, within};
+    use proptest::prelude::*;
+
+    /// Residuals and rows as functions of the parameters.
+    struct Rows<F: Fn(&[f64]) -> Vec<(f64, Vec<f64>)>>(usize, F);
+
+    impl<F: Fn(&[f64]) -> Vec<(f64, Vec<f64>)>> Problem for Rows<F> {
+        fn parameters(&self) -> usize {
+            self.0
+        }
+        fn visit(&self, theta: &[f64], mut emit: impl FnMut(f64, &[f64])) {
+            for (residual, row) in (self.1)(theta) {
+                emit(residual, &row);
+            }
+        }
+    }
+
+    #[test]
+    fn banana_valley_is_followed_to_its_end() {
+        // H. H. Rosenbrock 1960: (1 − x)² + 100(y − x²)² from (−1.2, 1), minimum nil at (1, 1).
+        let valley = Rows(2, |t: &[f64]| {
+            vec![(1.0 - t[0], vec![-1.0, 0.0]), (10.0 * (t[1] - t[0] * t[0]), vec![-20.0 * t[0], 10.0])]
+        });
+        let solution = solve(&valley, &[-1.2, 1.0], &Options::default()).expect("a solution");
+        assert!(solution.converged() && solution.passes < 40, "{solution:?}");
+        assert_close!(solution.theta, [1.0, 1.0], within(1e-9));
+    }
+
+    #[test]
+    fn refused_points_shorten_the_step() {
+        // ln θ = 3 from θ = 1: the first full step is to 4; from 30 it leads to a negative argument.
+        let logarithm = Rows(1, |t: &[f64]| vec![(t[0].ln() - 3.0, vec![1.0 / t[0]])]);
+        for start in [1.0, 200.0, 1e4] {
+            let solution = solve(&logarithm, &[start], &Options::default()).expect("a solution");
+            assert_close!(solution.theta[0], 3f64.exp(), relative(1e-9), "from {start}");
+        }
+    }
+
+    #[test]
+    fn errors_and_rank_are_reported() {
+        let short = Rows(2, |t: &[f64]| vec![(t[0] + t[1], vec![1.0, 1.0])]);
+        assert_eq!(
+            solve(&short, &[0.0, 0.0], &Options::default()),
+            Err(SolveError::TooFewRows { rows: 1, parameters: 2 })
+        );
+        let start = SolveError::StartLength { given: 1, parameters: 2 };
+        assert_eq!(solve(&short, &[0.0], &Options::default()), Err(start));
+        let never = Rows(1, |_: &[f64]| vec![(f64::NAN, vec![1.0])]);
+        assert_eq!(solve(&never, &[0.0], &Options::default()), Err(SolveError::NotFiniteAtStart));
+        // Only the sum of the parameters matters: a solution, but no covariance.
+        let sum = Rows(2, |t: &[f64]| (0..5).map(|k| (t[0] + t[1] - f64::from(k), vec![1.0, 1.0])).collect());
+        let solution = solve(&sum, &[0.0, 0.0], &Options::default()).expect("a solution");
+        assert_close!(solution.theta[0] + solution.theta[1], 2.0, within(1e-6));
+        assert!(solution.covariance.is_none() && solution.condition > 1e12);
+    }
+
+    #[test]
+    fn the_pass_limit_is_told() {
+        let slow = Rows(1, |t: &[f64]| vec![(t[0].exp(), vec![t[0].exp()]), (0.0, vec![0.0])]);
+        let options = Options { max_passes: 3, ..Options::default() };
+        assert_eq!(solve(&slow, &[0.0], &options).expect("a solution").stop, Stop::PassLimit);
+    }
+
+    proptest! {
+        #[test]
+        fn prop_the_units_of_the_parameters_do_not_matter(exponent in -9..9_i32, truth in 0.3..3.0_f64) {
+            // y = a·exp(−bx) with b counted in other units: the same passes, the same curve.
+            let unit = 10f64.powi(exponent);
+            let curve = Rows(2, move |t: &[f64]| {
+                (0..20)
+                    .map(|k| {
+                        let x = 0.2 * f64::from(k);
+                        let y = 2.0 * (-truth * x).exp() + 0.01 * (7.0 * x).sin();
+                        let decay = (-t[1] * unit * x).exp();
+                        (t[0] * decay - y, vec![decay, -t[0] * unit * x * decay])
+                    })
+                    .collect()
+            });
+            let solution = solve(&curve, &[1.0, 1.0 / unit], &Options::default()).expect("a solution");
+            prop_assert!(solution.converged() && solution.passes < 30);
+            assert_close!([solution.theta[0], solution.theta[1] * unit], [2.0, truth], within(0.05));
+        }
+    }
+}
