@@ -276,7 +276,7 @@ impl Region {
             .sum::<f64>()
             .sqrt();
         let mut high = gradient / self.radius;
-        if !(high > 0.0) {
+        if high <= 0.0 {
             high = f64::MIN_POSITIVE / self.radius.min(0.1);
         }
         let mut damping = self.damping.max(low).min(high);
@@ -342,10 +342,9 @@ impl Region {
                     let head = self.work[i * stride + i];
                     let length = head.hypot(extra[i]);
                     let (cosine, sine) = (head / length, extra[i] / length);
-                    for j in i..=p {
-                        let (a, b) = (self.work[i * stride + j], extra[j]);
-                        self.work[i * stride + j] = cosine * a + sine * b;
-                        extra[j] = cosine * b - sine * a;
+                    let row = &mut self.work[i * stride + i..=i * stride + p];
+                    for (a, b) in row.iter_mut().zip(&mut extra[i..]) {
+                        (*a, *b) = (cosine * *a + sine * *b, cosine * *b - sine * *a);
                     }
                 }
             }
@@ -371,7 +370,7 @@ impl Region {
             // The parabola through the cost, its slope and the new cost says how far the step should have gone.
             let slope = -(step.image_squared + step.damping * step.scaled_length.powi(2));
             let mut shrink = if actual >= 0.0 { 0.5 } else { 0.5 * slope / (slope + 0.5 * actual) };
-            if !(shrink >= 0.1) || actual < -99.0 * cost {
+            if shrink.is_nan() || shrink < 0.1 || actual < -99.0 * cost {
                 shrink = 0.1;
             }
             self.radius = shrink * self.radius.min(10.0 * step.scaled_length);

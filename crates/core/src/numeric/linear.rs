@@ -211,7 +211,8 @@ impl Triangle {
     /// (JᵀJ)⁻¹ = R⁻¹R⁻ᵀ, row-major p × p; `None` when J is rank-deficient in double precision.
     pub fn inverse_normal(&self) -> Option<Vec<f64>> {
         let p = self.unknowns;
-        if !(self.condition() <= CONDITION_LIMIT) {
+        let condition = self.condition();
+        if condition.is_nan() || condition > CONDITION_LIMIT {
             return None;
         }
         let upper: Vec<f64> =

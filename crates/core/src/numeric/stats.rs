@@ -41,7 +41,7 @@ pub fn normal_quantile(p: f64) -> f64 {
 
 /// Probability that a Student variable with `freedom` degrees of freedom (may be fractional) is below `t`.
 pub fn student_cdf(t: f64, freedom: f64) -> f64 {
-    if !(freedom > 0.0) || t.is_nan() {
+    if freedom.is_nan() || freedom <= 0.0 || t.is_nan() {
         return f64::NAN;
     }
     if freedom.is_infinite() {
@@ -54,7 +54,7 @@ pub fn student_cdf(t: f64, freedom: f64) -> f64 {
 
 /// The value below which a Student variable with `freedom` degrees of freedom lies with probability `p`.
 pub fn student_quantile(p: f64, freedom: f64) -> f64 {
-    if !(freedom > 0.0) || !(0.0..=1.0).contains(&p) {
+    if freedom.is_nan() || freedom <= 0.0 || !(0.0..=1.0).contains(&p) {
         return f64::NAN;
     }
     if freedom.is_infinite() || p <= 0.0 || p >= 1.0 {
@@ -102,7 +102,7 @@ fn bisect(mut low: f64, mut high: f64, function: impl Fn(f64) -> f64) -> f64 {
 
 /// Upper incomplete gamma function over the complete one, Q(a, x).
 pub fn gamma_upper(a: f64, x: f64) -> f64 {
-    if !(a > 0.0) || !(x >= 0.0) {
+    if a.is_nan() || x.is_nan() || a <= 0.0 || x < 0.0 {
         return f64::NAN;
     }
     if x == 0.0 {

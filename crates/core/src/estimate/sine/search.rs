@@ -28,13 +28,13 @@ pub(super) fn best_frequency(points: &[(f64, f64)]) -> Found {
         points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), p| (a.min(p.0), b.max(p.0)));
     let duration = last - first;
     let nothing = Found { angular_frequency: f64::NAN, explained: 0.0 };
-    if points.len() < 4 || !(duration > 0.0) {
+    if points.len() < 4 || duration.is_nan() || duration <= 0.0 {
         return nothing;
     }
     let middle = 0.5 * (first + last);
     let mean = points.iter().map(|p| p.1).sum::<f64>() / count;
     let variance: f64 = points.iter().map(|p| (p.1 - mean).powi(2)).sum();
-    if !(variance > 0.0) {
+    if variance.is_nan() || variance <= 0.0 {
         return nothing;
     }
     let start = 0.25 * TAU / duration;
