@@ -51,12 +51,12 @@ def rising_edge_s(values, after_s):
 
 
 def closed_form(values):
-    """(e, tau_s, C2, extra note) of the lumped divider, from the element values alone."""
+    """(e, tau_s, C2, slower exponential or None) of the lumped divider, from the element values alone."""
     r1, r2, c1 = values["r1"], values["r2"], values["c1"]
     c2 = CABLE_F + values["cbox"] + values["cin"]
     e = c1 / (c1 + c2) / (r2 / (r1 + r2)) - 1
     if "cslow" not in values:
-        return e, r1 * r2 / (r1 + r2) * (c1 + c2), c2, ""
+        return e, r1 * r2 / (r1 + r2) * (c1 + c2), c2, None
     # With the slow branch Y1 = 1/R1 + sC1 + sCs/(1+sTs). H = Y1/(Y1+Y2), multiplied through by (1+sTs):
     ts, cs = values["rslow"] * values["cslow"], values["cslow"]
     y1 = np.array([c1 * ts, c1 + cs + ts / r1, 1 / r1])
@@ -65,11 +65,8 @@ def closed_form(values):
     # Step response = DC gain + residues of H(s)/s at the poles.
     slope = np.polyder(y1 + y2)
     part = [np.polyval(y1, s) / np.polyval(slope, s) / s / (r2 / (r1 + r2)) for s in (fast, slow)]
-    note = (
-        f"step response 1 + {part[0]:.6f} exp(-t/{-1 / fast:.6e} s) + {part[1]:.6f} exp(-t/{-1 / slow:.6e} s); "
-        "e is their sum and tau_s the faster"
-    )
-    return e, -1 / fast, c2, note
+    # The step response is 1 + part[0] exp(fast t) + part[1] exp(slow t), and e = part[0] + part[1].
+    return e, -1 / fast, c2, (part[1], -1 / slow)
 
 
 def from_ac(hertz, gain, values):
@@ -119,7 +116,7 @@ def main(output):
     for (name, ratio, exports), netlist, ((time_s, volts), (hertz, gain)) in zip(CASES, netlists, runs):
         values = spice.parameters(netlist)
         chain.check(name, values, hertz, gain)
-        e, tau_s, c2_f, note = closed_form(values)
+        e, tau_s, c2_f, tail = closed_form(values)
         e_ac, tau_ac_s = from_ac(hertz, gain, values)
         for file, start_s, interval_s, points in exports:
             zero_s = rising_edge_s(values, time_s[0] - start_s)
@@ -128,15 +125,16 @@ def main(output):
             write_capture(output / file, grid_s, {"volts": shown})
             rows.append([
                 file.split(".")[0], f"{e:.9f}", f"{tau_s:.9e}", f"{values['c1']:.9g}", f"{c2_f:.9g}",
-                "closed form of the lumped divider", (spice.title(netlist) + ("; " + note if note else "")).replace(",", ";"),
+                "closed form of the lumped divider", spice.title(netlist).replace(",", ";"),
                 file, f"{values['r1']:g}", f"{values['r2']:g}", f"{1 / values['period']:g}", f"{values['low']:g}",
                 f"{values['high']:g}", f"{e_ac:.9f}", f"{tau_ac_s:.9e}",
+                f"{tail[0]:.9f}" if tail else "", f"{tail[1]:.9e}" if tail else "",
             ])
     with open(output / "truth.csv", "w", newline="") as file:
         table = csv.writer(file, lineterminator="\n")
         table.writerow([
             "case", "e", "tau_s", "c1_f", "c2_f", "source", "note", "file", "r1_ohm", "r2_ohm", "frequency_hz",
-            "low_v", "high_v", "e_ac", "tau_ac_s",
+            "low_v", "high_v", "e_ac", "tau_ac_s", "tail", "tail_tau_s",
         ])
         table.writerows(rows)
 
