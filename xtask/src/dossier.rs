@@ -88,15 +88,14 @@ fn number(value: f64, tolerance: f64) -> String {
 
 /// A tolerance with at most two figures.
 fn short(tolerance: f64) -> String {
-    let text = if (1e-3..1e3).contains(&tolerance) {
+    if (1e-3..1e3).contains(&tolerance) {
         let decimals = (1.0 - tolerance.log10().floor()).max(0.0) as usize;
         let text = format!("{tolerance:.decimals$}");
         if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
     } else {
         let text = format!("{tolerance:.1e}");
         text.replace(".0e", "e")
-    };
-    text
+    }
 }
 
 /// Coarse on purpose: see [`number`].

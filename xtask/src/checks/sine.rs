@@ -108,8 +108,8 @@ fn false_minimum() -> Vec<Row> {
 fn bounds() -> Vec<Row> {
     let table = columns(include_str!("../../../reference/published/crlb_real_sine.csv"));
     let mut rows = Vec::new();
-    for line in 0..table[0].len() {
-        let (count, omega, sigma) = (table[0][line], table[1][line], table[3][line]);
+    for (line, &count) in table[0].iter().enumerate() {
+        let (omega, sigma) = (table[1][line], table[3][line]);
         // Residuals small enough to leave the parameters alone; the claimed uncertainty scales with them.
         // The table's tones have the phase 0.3.
         let small = 1e-6;
