@@ -11,7 +11,8 @@ fn main() {
     if let Some(i) = kinds.iter().position(|k| k == "-v") {
         kinds.remove(i);
         for k in &kinds {
-            for i in 0..runs {
+            let only: Option<u64> = std::env::var("ONLY").ok().and_then(|v| v.parse().ok());
+            for i in (0..runs).filter(|i| only.is_none_or(|o| o == *i)) {
                 let o = honesty::trial(k, 1, i, true);
                 println!("{i:5} e {:+.4} d {:+.5} u {:.5} crb {:.5} z {:+.2} tau {:.1} dlt {:+.3} {:?}", o.truth.error, o.deviation.unwrap_or(f64::NAN), o.uncertainty, o.bound, o.deviation.unwrap_or(f64::NAN)/o.uncertainty, o.truth.tau_s*1e6, o.tau_deviation, o.codes);
             }

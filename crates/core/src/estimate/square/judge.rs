@@ -12,6 +12,8 @@ use crate::samples::Record;
 
 /// Flats shorter than this many τp cannot tell the level they tend to from the tail.
 const SHORTEST_FLAT: f64 = 1.6;
+/// A lone tail slower than this many times the expected τp is not the divider's.
+pub(super) const SLOWEST_EXPECTED: f64 = 4.2;
 /// Rms departure from a square wave behind a divider, as a share of the step: remarked on, and refused.
 const MISFIT_REMARKED: f64 = 0.006;
 const MISFIT_REFUSED: f64 = 0.03;
@@ -330,7 +332,24 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
             "Look at the residual (--plot); check the source and the ground connection.",
         ));
     }
-    let slow = work.terms.iter().any(|t| matches!(t, Term::Slow { .. }));
+    let slow_at = work.model().offset_of(|t| matches!(t, Term::Slow { .. }));
+    let slow = slow_at.is_some();
+    if let Some(i) = slow_at
+        && work.fit.theta[TAIL].abs() < 3.0 * deviation(work, TAIL)
+        && work.fit.theta[i] - 2.0 * deviation(work, i) < work.prior_ln_tau.0 + f64::ln(SLOWEST_EXPECTED)
+        && (work.fit.theta[i + 1] / step).abs() > 0.7 * settings.tolerance
+    {
+        findings.push(Finding::fault(
+            "droop-or-compensation",
+            format!(
+                "There is one tail of {:+.1} % with a time constant of roughly {}: the record is too short to say whether \
+                 that is the probe or a source that does not hold its level.",
+                100.0 * work.fit.theta[i + 1] / step,
+                format_engineering(work.fit.theta[i].exp() * dt, Unit::Second, 2)
+            ),
+            "Use a slower square wave so that the tail comes to rest before the next edge, with dc coupling.",
+        ));
+    }
     let capacitance = tau * dt / settings.divider.parallel_resistance_ohm();
     if estimate.error.value > 1.6 || (!slow && !assumed && estimate.error.value > 0.0 && tau > 3.0 * expected) {
         findings.push(Finding::fault(

@@ -108,6 +108,8 @@ struct Work {
     lead: f64,
     hold_off: f64,
     prior_ln_tau: (f64, f64),
+    /// Standard uncertainty of e left by a slow tail that could not be excluded.
+    slow_doubt: f64,
     aftermath: timing::Aftermath,
     /// Length of the longest flat after an edge, in samples.
     longest_flat: f64,
@@ -153,6 +155,15 @@ impl Work {
     }
 }
 
+/// The rounds of the fit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Round {
+    Rough,
+    Company,
+    Tight,
+    Final,
+}
+
 fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Work, Finding> {
     let view = record.samples;
     let dt = record.interval_s;
@@ -177,7 +188,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
     let lead = steps.width as f64 + 1.0;
     let reach = (4.0 * lead).max((0.06 * longest_flat).min(30e-6 / dt)).min(0.3 * longest_flat);
     let setting =
-        Setting { interval_s: dt, slowest_ln_tau: prior_ln_tau.0 + f64::ln(4.2), quantum: levels.quantum };
+        Setting { interval_s: dt, slowest_ln_tau: prior_ln_tau.0 + f64::ln(judge::SLOWEST_EXPECTED), quantum: levels.quantum };
 
     let mut work = Work {
         levels,
@@ -190,42 +201,56 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
         lead,
         hold_off: reach,
         prior_ln_tau,
+        slow_doubt: 0.0,
         aftermath: timing::Aftermath { ranks: Vec::new() },
         longest_flat,
         points: view.len(),
         edges,
     };
-    // Thrice: the first round has rough edges and leaves much out; the second knows the edges; the third also uses
-    // what turned out to be undisturbed.
-    for round in 0..3 {
+    // Four rounds: rough edges and much left out; company looked for; as little as possible left out; the final word.
+    for round in [Round::Rough, Round::Company, Round::Tight, Round::Final] {
         work.averages = condense(view, &work.edges, lead, work.edge_before());
-        work.noise = if round == 0 { first_noise(&work) } else { work.noise.applied() };
+        work.noise = if round == Round::Rough { first_noise(&work) } else { work.noise.applied() };
+        let mut slow_doubt = work.slow_doubt;
         let mut model = work.model();
-        let fit = if round == 0 {
-            if work.rhythm().is_none() {
-                model.terms.push(Term::History { spread: history_spread(&work) });
-            } else if work.edges.len() >= 6 {
-                model.terms.push(Term::Drift { order: 1 });
+        let fit = match round {
+            Round::Rough => {
+                if work.rhythm().is_none() {
+                    model.terms.push(Term::History { spread: history_spread(&work) });
+                } else if work.edges.len() >= 6 {
+                    model.terms.push(Term::Drift { order: 1 });
+                }
+                fit::solve(&model, None)
             }
-            fit::choose_terms(&mut model, &setting)
-        } else {
-            fit::solve(&model, Some(&work.fit.theta)).and_then(|fit| fit::trust_history(&mut model, fit))
+            Round::Company => {
+                model.noise = first_noise(&work).sample;
+                fit::choose_terms(&mut model, &setting).map(|(fit, doubt)| {
+                    slow_doubt = doubt;
+                    fit
+                })
+            }
+            Round::Tight | Round::Final => {
+                fit::solve(&model, Some(&work.fit.theta)).and_then(|fit| fit::trust_history(&mut model, fit))
+            }
         };
-        let terms = model.terms.clone();
+        let (terms, noise) = (model.terms.clone(), model.noise);
         work.fit = fit.ok_or_else(judge::no_fit)?;
         work.terms = terms;
+        work.noise.sample = noise;
+        work.slow_doubt = slow_doubt;
         judge::levels(&work)?;
         work.noise = settled_noise(&work);
-        if round == 2 {
+        if round == Round::Final {
             break;
         }
-        let (model, fit) = (work.model(), work.fit.clone());
         let mut edges = work.edges.clone();
-        let times = timing::refine(view, &model, &fit, lead, &mut edges);
+        // Before its company is known, the record may stand off the fit by any slow amount near an edge.
+        let near = if round == Round::Rough { 0.2 * longest_flat } else { 0.0 };
+        let times = timing::refine(view, &work.model(), &work.fit, lead, near, &mut edges);
         work.edges = edges;
         work.times = times;
         judge::rhythm(work.times.timing)?;
-        if round == 1 {
+        if round == Round::Tight {
             work.hold_off = work.fold(reach).hold_off();
         }
     }

@@ -17,7 +17,17 @@ pub(super) struct EdgeTimes {
 }
 
 /// Moves each edge to its centroid and, when the rhythm is even, all of them onto it.
-pub(super) fn refine(view: SampleView<'_>, model: &Model<'_>, fit: &Fit, lead: f64, edges: &mut [Edge]) -> EdgeTimes {
+///
+/// The mean departure from the fit within `near` samples of an edge (nil for none) is taken for company that is not
+/// known yet, and does not count as area.
+pub(super) fn refine(
+    view: SampleView<'_>,
+    model: &Model<'_>,
+    fit: &Fit,
+    lead: f64,
+    near: f64,
+    edges: &mut [Edge],
+) -> EdgeTimes {
     let tau = fit.theta[LN_TAU].exp();
     let (step, tail) = (fit.theta[STEP], fit.theta[TAIL]);
     let after = model.hold_off.max(2.0);
@@ -41,6 +51,7 @@ pub(super) fn refine(view: SampleView<'_>, model: &Model<'_>, fit: &Fit, lead: f
         behind.extend((from..to).map(|k| single((k as f64).max(at), i as u32 + 1)));
     }
     let (before, behind) = (model.value_at(&fit.theta, &before), model.value_at(&fit.theta, &behind));
+    let offsets = local_offsets(model, fit, near, edges);
     let mut shifts = vec![0.0; edges.len()];
     let mut first = 0;
     for (i, &(from, to)) in stretches.iter().enumerate() {
@@ -48,7 +59,7 @@ pub(super) fn refine(view: SampleView<'_>, model: &Model<'_>, fit: &Fit, lead: f
         let mut area = 0.0;
         for (j, k) in (first..).zip(from..to) {
             let share_behind = (k as f64 + 0.5 - at).clamp(0.0, 1.0);
-            let sample = view.at(k);
+            let sample = view.at(k) - offsets[i];
             let jump = behind[j] - before[j];
             area += sample - (before[j] + share_behind * jump);
             let passed = (sample - before[j]) / jump;
@@ -78,6 +89,26 @@ pub(super) fn refine(view: SampleView<'_>, model: &Model<'_>, fit: &Fit, lead: f
     let gap = widest_gap(edges);
     let hidden = gap / 12.0_f64.sqrt() * (1.0 - samples_within / 1.5).clamp(0.0, 1.0);
     EdgeTimes { timing, shift_uncertainty: (scatter * scatter / count + hidden * hidden).sqrt(), samples_within }
+}
+
+/// Mean residual around each edge, averages that are left out of the fit excepted.
+fn local_offsets(model: &Model<'_>, fit: &Fit, near: f64, edges: &[Edge]) -> Vec<f64> {
+    let mut sums = vec![(0.0, 0.0); edges.len()];
+    if near > 0.0 {
+        model.evaluate(&fit.theta, |average, value, _| {
+            if !model.takes_part(average) {
+                return;
+            }
+            let flat = average.flat as usize;
+            for i in [flat.checked_sub(1), Some(flat)].into_iter().flatten() {
+                if edges.get(i).is_some_and(|e| (average.at - e.at).abs() < near + model.hold_off) {
+                    sums[i].0 += average.count * (average.mean - value);
+                    sums[i].1 += average.count;
+                }
+            }
+        });
+    }
+    sums.iter().map(|&(r, n)| if n > 0.0 { r / n } else { 0.0 }).collect()
 }
 
 fn single(at: f64, flat: u32) -> Average {

@@ -56,7 +56,7 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
     let mut et = along[LN_TAU] * scale;
     // A common shift of the edges scales the tail: exp(δ/τ).
     let by_shift = error * work.times.shift_uncertainty / tau;
-    ee += by_shift * by_shift;
+    ee += by_shift * by_shift + work.slow_doubt * work.slow_doubt;
     if let Some((step, share)) = work.noise.quantum
         && share > 0.01
     {
