@@ -1,7 +1,8 @@
 //! A block of whole lines to samples: fast while lines are plain, careful on any other line.
 
 use super::line::{self, Separator, Value};
-use super::number::{self, OVERRANGE, WINDOW};
+use super::memory::{self, Memory};
+use super::number::{self, END, OVERRANGE, WINDOW};
 use crate::axis::Stretch;
 
 /// How to read the lines of one text.
@@ -108,11 +109,17 @@ pub(crate) fn read(
     match (plan.time, plan.probe, plan.reference, plan.columns) {
         (Some(0), 1, None, 2) => {
             const ROLES: [Role; 2] = [Role::Time, Role::Probe];
-            run(plan, bytes, (from, to), probe, reference, |p, b, at| fast_line(p, &ROLES, b, at))
+            let mut memory = Memory::new();
+            run(plan, bytes, (from, to), probe, reference, |p, b, at| {
+                lean_line::<true>(p, b, at, &mut memory).or_else(|| fast_line(p, &ROLES, b, at))
+            })
         }
         (None, 0, None, 1) => {
             const ROLES: [Role; 1] = [Role::Probe];
-            run(plan, bytes, (from, to), probe, reference, |p, b, at| fast_line(p, &ROLES, b, at))
+            let mut memory = Memory::new();
+            run(plan, bytes, (from, to), probe, reference, |p, b, at| {
+                lean_line::<false>(p, b, at, &mut memory).or_else(|| fast_line(p, &ROLES, b, at))
+            })
         }
         _ => {
             let role = |column| match column {
@@ -134,7 +141,7 @@ fn run(
     (from, to): (usize, usize),
     probe: &mut [f64],
     reference: &mut [f64],
-    fast: impl Fn(&Plan, &[u8], usize) -> Option<(Fields, usize)>,
+    mut fast: impl FnMut(&Plan, &[u8], usize) -> Option<(Fields, usize)>,
 ) -> Result<Block, BlockFault> {
     let mut at = from;
     let mut kept = 0;
@@ -184,8 +191,58 @@ fn run(
     Ok(Block { kept, lines, stretch, probe: probe_missing, reference: reference_missing, blank })
 }
 
-/// One plain line at `at`, and where the next one starts; `None` when it needs care.
+/// A line of nothing but time and probe, or the probe alone, with one byte between and none to spare; `None` when it is
+/// any other.
 #[inline(always)]
+fn lean_line<const TIME: bool>(
+    plan: &Plan,
+    bytes: &[u8],
+    from: usize,
+    memory: &mut Memory,
+) -> Option<(Fields, usize)> {
+    let window: &[u8; WINDOW] = bytes.get(from..)?.first_chunk()?;
+    let mut at = 0;
+    let mut fields = Fields { time: 0.0, probe: 0.0, reference: f64::NAN };
+    if TIME {
+        let (time, end) = number::near(window, 0, plan.mark)?;
+        if Separator::Byte(window[end.min(END)]) != plan.separator {
+            return None;
+        }
+        fields.time = time;
+        at = end + 1;
+    }
+    if at > END {
+        return None;
+    }
+    let mut keep = None;
+    if memory.is_on() {
+        let words = [number::word_at(window, at), number::word_at(window, at + 8)];
+        if let Some((key, count)) = memory::key(words, plan.eol) {
+            if let Some(probe) = memory.get(key) {
+                fields.probe = probe;
+                return Some((fields, from + at + count + 1));
+            }
+            keep = Some((key, at + count));
+        }
+    }
+    let (probe, end) = number::fast(window, at, plan.mark)?;
+    fields.probe = probe;
+    if let Some((key, stop)) = keep
+        && (end == stop || (end + 1 == stop && window[end] == b'\r'))
+    {
+        memory.keep(key, probe);
+    }
+    if end > END {
+        return None;
+    }
+    if window[end] == plan.eol {
+        return Some((fields, from + end + 1));
+    }
+    (window[end] == b'\r' && window[end + 1] == plan.eol).then_some((fields, from + end + 2))
+}
+
+/// One plain line at `at`, and where the next one starts; `None` when it needs care.
+#[inline(never)]
 fn fast_line(plan: &Plan, roles: &[Role], bytes: &[u8], mut at: usize) -> Option<(Fields, usize)> {
     let mut fields = Fields { time: 0.0, probe: 0.0, reference: f64::NAN };
     let (separator, blanks) = match plan.separator {
@@ -204,23 +261,19 @@ fn fast_line(plan: &Plan, roles: &[Role], bytes: &[u8], mut at: usize) -> Option
             bytes[at..].iter().position(ends)?
         } else {
             let plain = if *role == Role::Time {
-                number::near(window, plan.mark)
+                number::near(window, 0, plan.mark)
             } else {
-                number::fast(window, plan.mark)
+                number::fast(window, 0, plan.mark)
             };
             let (value, len) = match plain {
-                Some(found) => found,
-                None => long_number(&bytes[at..], plan.mark)?,
+                Some(found) if found.1 <= END => found,
+                _ => long_number(&bytes[at..], plan.mark)?,
             };
             match role {
                 Role::Time => fields.time = value,
                 Role::Probe => fields.probe = value,
                 Role::Reference => fields.reference = value,
                 Role::Skip => {}
-            }
-            // Also catches what overflows to infinity.
-            if value.abs() >= OVERRANGE {
-                return None;
             }
             len
         };
@@ -258,7 +311,7 @@ fn long_number(text: &[u8], mark: u8) -> Option<(f64, usize)> {
         return None;
     }
     let (value, len): (f64, usize) = fast_float2::parse_partial(text).ok()?;
-    value.is_finite().then_some((value, len))
+    (value.abs() < OVERRANGE).then_some((value, len))
 }
 
 /// What may stand between the last number and the line end; returns where the next line starts.

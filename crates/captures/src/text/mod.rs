@@ -11,6 +11,7 @@ mod faults;
 mod header;
 mod layout;
 mod line;
+mod memory;
 mod number;
 mod source;
 

@@ -1,7 +1,13 @@
 //! Decimal numbers out of text: eight digits at a time, exactly rounded by construction, fast-float2 for the rest.
 
-/// Bytes that must be readable from the start of a number for [`fast`].
-pub(crate) const WINDOW: usize = 48;
+/// Bytes that are looked at from the start of a line or number.
+///
+/// Positions in it are masked with [`REACH`]. A caller must throw away what ends behind [`END`]: up to there nothing was
+/// masked, since positions only grow and at most 12 bytes behind an accepted end are looked at.
+pub(crate) const WINDOW: usize = REACH + 8;
+const REACH: usize = 127;
+/// Last position where a number may end.
+pub(crate) const END: usize = 112;
 
 /// Values from here on are "not a number" (9.91E37) and "infinity" (9.9E37) of SCPI-1999 volume 1, 7.2.1.4 and 7.2.1.5
 /// (numbers from memory).
@@ -37,10 +43,11 @@ fn leading_digits(word: u64) -> (usize, u64) {
     (count, d)
 }
 
+/// Eight bytes from `at`, the first one lowest.
 #[inline(always)]
-fn word_at(window: &[u8; WINDOW], at: usize) -> u64 {
-    // At most 24 + 1 bytes are passed before a word is read; the mask spares the bounds check.
-    let at = at & 31;
+pub(crate) fn word_at(window: &[u8; WINDOW], at: usize) -> u64 {
+    // The mask spares the bounds check; see WINDOW for why it changes nothing.
+    let at = at & REACH;
     let mut word = [0; 8];
     word.copy_from_slice(&window[at..at + 8]);
     u64::from_le_bytes(word)
@@ -48,48 +55,62 @@ fn word_at(window: &[u8; WINDOW], at: usize) -> u64 {
 
 #[inline(always)]
 fn byte_at(window: &[u8; WINDOW], at: usize) -> u8 {
-    window[at & 31]
+    window[at & REACH]
 }
 
-/// The number at the start of `window` and its length in bytes, when it is of a plain kind: at most 8 digits before
-/// the mark, at most 15 after it, 19 in all, and exactly representable parts.
+#[inline(always)]
+fn is_digit_at(window: &[u8; WINDOW], at: usize) -> bool {
+    byte_at(window, at).wrapping_sub(b'0') < 10
+}
+
+/// The number at `from` in `window` and where it ends, when it is of a plain kind: at most 8 digits before the mark, at
+/// most 15 after it, 18 in all, and exactly representable parts.
 ///
 /// With a mantissa ≤ 2^53 and a power of ten ≤ 10^22 both are exact in double precision, and one multiplication or
 /// division rounds once, so the result is the correctly rounded one (W. D. Clinger, "How to read floating point
-/// numbers accurately", PLDI 1990). `None` says nothing about the text: it may still be a number.
+/// numbers accurately", PLDI 1990). It is always below [`OVERRANGE`]. `None` says nothing about the text: it may still
+/// be a number.
 #[inline(always)]
-pub(crate) fn fast(window: &[u8; WINDOW], mark: u8) -> Option<(f64, usize)> {
-    let (mantissa, power, negative, len) = parts(window, mark)?;
+pub(crate) fn fast(window: &[u8; WINDOW], from: usize, mark: u8) -> Option<(f64, usize)> {
+    let (mantissa, power, negative, end) = parts(window, from, mark)?;
+    if mantissa > 1 << 53 {
+        return None;
+    }
+    let magnitude = mantissa as f64;
     let exact = *EXACT_POWERS.get(power.unsigned_abs() as usize)?;
-    let magnitude = if power < 0 { mantissa / exact } else { mantissa * exact };
-    Some((if negative { -magnitude } else { magnitude }, len))
+    let magnitude = if power < 0 { magnitude / exact } else { magnitude * exact };
+    Some((with_sign(magnitude, negative), end))
 }
 
-/// As [`fast`], but only right to one unit in the last place: multiplies by a rounded power of ten, which takes a third
+/// As [`fast`], but only right to two units in the last place: multiplies by a rounded power of ten, which takes a third
 /// of the time of a division. Good enough to see whether times are evenly spaced.
 #[inline(always)]
-pub(crate) fn near(window: &[u8; WINDOW], mark: u8) -> Option<(f64, usize)> {
-    let (mantissa, power, negative, len) = parts(window, mark)?;
+pub(crate) fn near(window: &[u8; WINDOW], from: usize, mark: u8) -> Option<(f64, usize)> {
+    let (mantissa, power, negative, end) = parts(window, from, mark)?;
     let scale = *NEAR_POWERS.get((power + 22) as usize)?;
-    let magnitude = mantissa * scale;
-    Some((if negative { -magnitude } else { magnitude }, len))
+    Some((with_sign(mantissa as f64 * scale, negative), end))
 }
 
-/// Mantissa, power of ten, sign and length of a plain number.
 #[inline(always)]
-fn parts(window: &[u8; WINDOW], mark: u8) -> Option<(f64, i32, bool, usize)> {
-    let first = window[0];
+fn with_sign(magnitude: f64, negative: bool) -> f64 {
+    f64::from_bits(magnitude.to_bits() | u64::from(negative) << 63)
+}
+
+/// Mantissa, power of ten, sign and end of a plain number.
+#[inline(always)]
+fn parts(window: &[u8; WINDOW], from: usize, mark: u8) -> Option<(i64, i32, bool, usize)> {
+    let first = byte_at(window, from);
     let negative = first == b'-';
-    let mut at = usize::from(negative | (first == b'+'));
+    let mut at = from + usize::from(negative | (first == b'+'));
     let digit = byte_at(window, at).wrapping_sub(b'0');
     let mut mantissa = u64::from(digit);
     let mut digits = 1;
     if digit > 9 {
         // No whole part; digits must follow the mark.
         (mantissa, digits) = (0, 0);
-    } else if byte_at(window, at + 1).wrapping_sub(b'0') < 10 {
+    } else if is_digit_at(window, at + 1) {
         let (count, value) = leading_digits(word_at(window, at));
-        if count == 8 && byte_at(window, at + 8).wrapping_sub(b'0') < 10 {
+        if count == 8 && is_digit_at(window, at + 8) {
             return None;
         }
         (mantissa, digits) = (value, count);
@@ -99,21 +120,21 @@ fn parts(window: &[u8; WINDOW], mark: u8) -> Option<(f64, i32, bool, usize)> {
     if byte_at(window, at) == mark {
         let (count, value) = leading_digits(word_at(window, at + 1));
         mantissa = mantissa * WHOLE_POWERS[count] + value;
-        digits += count;
         power = -(count as i32);
         at += 1 + count;
-        if count == 8 && byte_at(window, at).wrapping_sub(b'0') < 10 {
+        if digits + count == 0 {
+            return None;
+        }
+        if count == 8 && is_digit_at(window, at) {
             let (count, value) = leading_digits(word_at(window, at));
-            digits += count;
-            if count == 8 || digits > 19 {
+            if count == 8 || digits + 8 + count > 18 {
                 return None;
             }
             mantissa = mantissa * WHOLE_POWERS[count] + value;
             power -= count as i32;
             at += count;
         }
-    }
-    if digits == 0 {
+    } else if digits == 0 {
         return None;
     }
     if byte_at(window, at) | 0x20 == b'e' {
@@ -122,22 +143,25 @@ fn parts(window: &[u8; WINDOW], mark: u8) -> Option<(f64, i32, bool, usize)> {
         at += 1 + usize::from(down | (sign == b'+'));
         let tens = byte_at(window, at).wrapping_sub(b'0');
         let ones = byte_at(window, at + 1).wrapping_sub(b'0');
-        let more = byte_at(window, at + 2).wrapping_sub(b'0');
-        let (size, len) = match (tens < 10, ones < 10, more < 10) {
-            (true, true, false) => (10 * tens + ones, 2),
-            (true, false, _) => (tens, 1),
-            (true, true, true) if tens == 0 && byte_at(window, at + 3).wrapping_sub(b'0') > 9 => {
-                (10 * ones + more, 3)
+        if tens > 9 {
+            return None;
+        }
+        let mut size = i32::from(tens);
+        at += 1;
+        if ones < 10 {
+            size = 10 * size + i32::from(ones);
+            at += 1;
+            if is_digit_at(window, at) {
+                size = 10 * size + i32::from(byte_at(window, at) - b'0');
+                at += 1;
+                if is_digit_at(window, at) {
+                    return None;
+                }
             }
-            _ => return None,
-        };
-        power += if down { -i32::from(size) } else { i32::from(size) };
-        at += len;
+        }
+        power += if down { -size } else { size };
     }
-    if mantissa > 1 << 53 {
-        return None;
-    }
-    Some((mantissa as f64, power, negative, at))
+    Some((mantissa as i64, power, negative, at))
 }
 
 /// How a number is written: what rounding of the printed text can explain.
@@ -227,16 +251,16 @@ mod tests {
         let comma = text.replace('.', ",");
         assert_eq!(exact(text.as_bytes(), b'.').map(f64::to_bits), expected.clone().ok(), "{text}");
         assert_eq!(exact(comma.as_bytes(), b',').map(f64::to_bits), expected.clone().ok(), "{comma}");
-        let got = fast(&window(text), b'.');
+        let got = fast(&window(text), 0, b'.');
         if let Some((value, len)) = got {
             assert_eq!(Ok(value.to_bits()), expected, "{text}");
             assert_eq!(len, text.len(), "{text}");
         }
-        if let (Some((value, len)), Ok(expected)) = (near(&window(text), b'.'), text.parse::<f64>()) {
+        if let (Some((value, len)), Ok(expected)) = (near(&window(text), 0, b'.'), text.parse::<f64>()) {
             assert_eq!(len, text.len(), "{text}");
             assert!((value - expected).abs() <= 2.0 * f64::EPSILON * expected.abs(), "{text}");
         }
-        let got_comma = fast(&window(&comma), b',').map(|(v, n)| (v.to_bits(), n));
+        let got_comma = fast(&window(&comma), 0, b',').map(|(v, n)| (v.to_bits(), n));
         assert_eq!(got_comma, got.map(|(v, n)| (v.to_bits(), n)));
         got.is_some()
     }
@@ -268,7 +292,7 @@ mod tests {
     #[test]
     fn no_number_gives_no_value() {
         for text in ["", "-", "+", ".", "e5", "1e", "1e+", "-.e1", "abc", "nan"] {
-            assert_eq!(fast(&window(text), b'.'), None, "{text}");
+            assert_eq!(fast(&window(text), 0, b'.'), None, "{text}");
             assert_eq!(exact(text.as_bytes(), b'.'), None, "{text}");
         }
         assert_eq!(exact(b"1.5", b','), None);
@@ -299,14 +323,14 @@ mod tests {
         fn prop_random_windows_never_panic(bytes in proptest::collection::vec(any::<u8>(), WINDOW)) {
             let mut window = [0; WINDOW];
             window.copy_from_slice(&bytes);
-            let _ = fast(&window, b'.');
+            let _ = fast(&window, 0, b'.');
             let _ = printed(&bytes);
             let _ = exact(&bytes, b',');
         }
 
         #[test]
         fn prop_windows_of_number_letters_agree(text in "[-+.eE0-9]{1,30}") {
-            if let Some((value, len)) = fast(&window(&text), b'.') {
+            if let Some((value, len)) = fast(&window(&text), 0, b'.') {
                 prop_assert_eq!(Ok(value.to_bits()), text[..len].parse::<f64>().map(f64::to_bits));
             }
         }
