@@ -14,7 +14,7 @@ use crate::numeric::least_squares::{Options, Problem, solve};
 use crate::numeric::stats::chi_squared_upper;
 use crate::quantity::{Unit, format_engineering};
 use crate::samples::Record;
-use std::f64::consts::{FRAC_PI_2, TAU};
+use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
 /// One sine capture with both columns.
 #[derive(Clone, Copy, Debug)]
@@ -135,27 +135,58 @@ fn ratio(index: usize, pair: &SinePair<'_>, findings: &mut Vec<Finding>) -> Opti
             ));
         }
     }
+    let (of_probe, of_reference) = (doubt(&p, probe), doubt(&r, reference));
     Some(Ratio {
         omega: r.angular_frequency,
         ln_gain: Estimate {
             value: (p.amplitude().value / r.amplitude().value).ln(),
-            standard_uncertainty: relative(&p).hypot(relative(&r)),
+            standard_uncertainty: of_probe.0.hypot(of_reference.0),
         },
         phase_rad: Estimate {
             value: wrap(p.phase_at(r.reference_s).value - r.phase_at(r.reference_s).value),
-            standard_uncertainty: own_phase(&p).hypot(own_phase(&r)),
+            standard_uncertainty: of_probe.1.hypot(of_reference.1),
         },
     })
 }
 
-fn relative(fit: &SineFit) -> f64 {
+/// Relative uncertainty of the amplitude and uncertainty of the phase (rad) of one column.
+///
+/// The fit takes the residuals as white. The error of a converter's steps is not, when there is too little noise to
+/// smear it: it repeats from half-wave to half-wave, and part of it has the frequency of the sine. For steps q and an amplitude
+/// A ≫ q that part is (2q/π)·Σ (−1)^m/m·J1(2πmA/q)·exp(−2π²m²σ²/q²), in phase with the sine; taking J1 at its envelope
+/// and keeping m = 1 gives an rms of q·√(2q/A)/π²·exp(−2π²σ²/q²) (Fourier series of a staircase; derived here).
+fn doubt(fit: &SineFit, record: &Record<'_>) -> (f64, f64) {
     let amplitude = fit.amplitude();
-    // A noise-free record would otherwise weigh infinitely much.
-    (amplitude.standard_uncertainty / amplitude.value).max(1e-9)
+    let (mut gain, mut phase) = (
+        amplitude.standard_uncertainty / amplitude.value,
+        fit.phase_at(fit.reference_s).standard_uncertainty,
+    );
+    if let Some(step) = converter_step(record) {
+        let noise = (fit.residual_rms().powi(2) - step * step / 12.0).max(0.0).sqrt() / step;
+        if noise < 0.3 {
+            let duration_s = record.interval_s * record.samples.len() as f64;
+            // Each half-wave repeats the one before, mirrored.
+            let repeats = (2.0 * fit.angular_frequency / TAU * duration_s).max(1.0).sqrt();
+            gain *= repeats;
+            phase *= repeats;
+        }
+        let share = step / amplitude.value;
+        gain = gain.hypot(share * (2.0 * share).sqrt() / (PI * PI) * (-2.0 * PI * PI * noise * noise).exp());
+    }
+    // A record without noise would otherwise weigh infinitely much.
+    (gain.max(1e-9), phase.max(1e-9))
 }
 
-fn own_phase(fit: &SineFit) -> f64 {
-    fit.phase_at(fit.reference_s).standard_uncertainty.max(1e-9)
+/// Step of the converter, from the smallest difference between the values of up to 4096 samples; `None` when the values
+/// do not repeat as those of a converter do.
+fn converter_step(record: &Record<'_>) -> Option<f64> {
+    let count = record.samples.len().min(4096);
+    let mut values: Vec<f64> = (0..count).map(|k| record.samples.at(k)).filter(|v| v.is_finite()).collect();
+    values.sort_by(f64::total_cmp);
+    let span = values.last()? - values.first()?;
+    let steps: Vec<f64> = values.windows(2).map(|w| w[1] - w[0]).filter(|d| *d > 1e-9 * span).collect();
+    let smallest = steps.iter().copied().fold(f64::INFINITY, f64::min);
+    (2 * steps.len() < values.len() && smallest.is_finite()).then_some(smallest)
 }
 
 /// Turns the ratios round when one of the columns is inverted.
@@ -165,7 +196,7 @@ fn upright(ratios: &mut [Ratio], findings: &mut Vec<Finding>) {
         return;
     }
     for ratio in ratios.iter_mut() {
-        ratio.phase_rad.value = wrap(ratio.phase_rad.value + std::f64::consts::PI);
+        ratio.phase_rad.value = wrap(ratio.phase_rad.value + PI);
     }
     findings.push(Finding::note(
         "column-inverted",

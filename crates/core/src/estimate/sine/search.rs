@@ -8,7 +8,7 @@ use crate::samples::Record;
 use std::f64::consts::TAU;
 
 /// Points that a search looks at: the work grows with their square.
-pub(super) const MOST_POINTS: usize = 1024;
+pub(super) const MOST_POINTS: usize = 512;
 
 /// Outcome of a search.
 #[derive(Clone, Copy, Debug)]
