@@ -49,14 +49,63 @@ pub(crate) fn volts(text: &str) -> Result<f64, String> {
     positive(text, Unit::Volt)
 }
 
+/// A reading with the step that its last significant digit stands for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Reading {
+    /// What was read, in SI units or divisions.
+    pub(crate) value: f64,
+    /// One step of the last significant digit typed; zeros at the end of a whole number do not count.
+    pub(crate) last_digit: f64,
+    /// What a level was read in.
+    pub(crate) scale: Scale,
+}
+
+/// What a level was read in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Scale {
+    /// Divisions of the screen.
+    Divisions,
+    /// SI units.
+    Units,
+}
+
 /// A level read off a screen: a number of divisions, or a voltage such as `460 mV`.
-pub(crate) fn level(text: &str) -> Result<f64, String> {
-    let bare = text.trim().strip_suffix("div").unwrap_or(text).trim();
-    parse(bare, Unit::Volt).map_err(|_| {
-        format!(
+pub(crate) fn level(text: &str) -> Result<Reading, String> {
+    let trimmed = text.trim();
+    let bare = trimmed.strip_suffix("div").unwrap_or(trimmed).trim();
+    let scale = if bare.ends_with(['V', 'v']) { Scale::Units } else { Scale::Divisions };
+    match parse(bare, Unit::Volt) {
+        Ok(value) if value > 0.0 => Ok(Reading { value, last_digit: last_digit(bare, value), scale }),
+        Ok(_) => {
+            Err(format!("\"{text}\" is not above zero; levels count upwards from the level before the edge"))
+        }
+        Err(_) => Err(format!(
             "\"{text}\" is not a level; write divisions, for example 4.6, or a voltage, for example 460mV"
-        )
-    })
+        )),
+    }
+}
+
+/// A time read off a screen.
+pub(crate) fn time_read(text: &str) -> Result<Reading, String> {
+    let value = seconds(text)?;
+    Ok(Reading { value, last_digit: last_digit(text.trim(), value), scale: Scale::Units })
+}
+
+/// One step of the last significant digit of a number above zero, scaled as its prefix scales the number.
+fn last_digit(text: &str, value: f64) -> f64 {
+    let mantissa: String = text
+        .chars()
+        .take_while(|c| c.is_ascii_digit() || matches!(c, '.' | ','))
+        .collect::<String>()
+        .replace(',', ".");
+    let decimals = mantissa.split_once('.').map_or(0, |(_, places)| places.len() as i32);
+    let zeros = mantissa.chars().rev().take_while(|c| *c == '0').count() as i32;
+    let power = if decimals > 0 { -decimals } else { zeros };
+    match mantissa.parse::<f64>() {
+        Ok(number) if number > 0.0 => 10f64.powi(power) * (value / number),
+        // A number in a form of its own, such as a prefix in the place of the point: a tenth of it.
+        _ => 0.1 * value,
+    }
 }
 
 /// The name of a drawing, which has to end in `.svg` or `.png`.
@@ -103,6 +152,13 @@ mod tests {
         assert_close!(tolerance("1%").unwrap(), 0.01, relative(1e-12));
         assert_close!(seconds("1us").unwrap(), 1e-6, relative(1e-12));
         assert_close!(divider("9M:1M").unwrap().dc_gain(), 0.1, relative(1e-12));
+        assert_close!(level("4.60 div").unwrap().last_digit, 0.01, relative(1e-9));
+        assert_close!(level("460mV").unwrap().last_digit, 0.01, relative(1e-9));
+        assert_close!(level("461mV").unwrap().last_digit, 0.001, relative(1e-9));
+        assert_eq!(level("461mV").unwrap().scale, Scale::Units);
+        assert_eq!(level("5").unwrap().scale, Scale::Divisions);
+        assert_close!(time_read("80us").unwrap().last_digit, 1e-5, relative(1e-9));
+        assert_close!(time_read("0.085 ms").unwrap().last_digit, 1e-6, relative(1e-9));
         assert_eq!(drawing("a/b.SVG").unwrap(), PathBuf::from("a/b.SVG"));
     }
 
@@ -116,6 +172,8 @@ mod tests {
             (hertz("1mHz").unwrap_err(), "write a capital M"),
             (seconds("0s").unwrap_err(), "not above zero"),
             (volts("3 Hz").unwrap_err(), "a voltage was expected"),
+            (level("0").unwrap_err(), "not above zero"),
+            (level("4 kg").unwrap_err(), "write divisions"),
             (drawing("plot.pdf").unwrap_err(), ".svg or .png"),
             (drawing(".svg").unwrap_err(), ".svg or .png"),
         ] {

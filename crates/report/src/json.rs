@@ -59,14 +59,17 @@ fn write<T: Serialize>(value: &T) -> String {
 #[serde(untagged)]
 enum Element {
     Report(Box<Report>),
-    Failed { file: String, error: String },
+    Failed { file: Option<String>, error: String },
 }
 
 impl Element {
     fn of(result: &Result<Subject, Failure>) -> Self {
         match result {
             Ok(subject) => Self::Report(Box::new(Report::of(subject))),
-            Err(failure) => Self::Failed { file: failure.file.clone(), error: failure.message.clone() },
+            Err(failure) => Self::Failed {
+                file: Some(failure.file.clone()).filter(|name| !name.is_empty()),
+                error: failure.message.clone(),
+            },
         }
     }
 }

@@ -7,7 +7,7 @@ use flattop_core::assessment::{AdjustedAt, Compensation, Estimate, SquareWave, V
 use flattop_core::finding::Severity;
 
 use crate::format::{degrees, percent, picofarads, plain, plain_percent, quantity};
-use crate::subject::{Failure, Method, STATED_FREQUENCIES_HZ, Subject, severity_code};
+use crate::subject::{COVERAGE_FACTOR_95, Failure, Method, STATED_FREQUENCIES_HZ, Subject, severity_code};
 use wrap::Page;
 
 /// The report on one assessment, at most 80 columns wide, with a final line feed.
@@ -78,6 +78,7 @@ pub fn turn_sentence(subject: &Subject) -> Option<String> {
         AdjustedAt::Tip => "the trimmer at the tip",
         AdjustedAt::Base => "the trimmer in the box at the oscilloscope end",
     };
+    let is_vague = COVERAGE_FACTOR_95 * change.standard_uncertainty > change.value.abs();
     Some(match subject.assessment.verdict {
         Verdict::WithinTolerance => {
             format!("Nothing needs turning. Exactly flat would be: {way} {place} by {amount}.")
@@ -85,6 +86,7 @@ pub fn turn_sentence(subject: &Subject) -> Option<String> {
         Verdict::Undetermined => {
             format!("Best guess, not yet sure: {way} {place} by {amount}.")
         }
+        _ if is_vague => format!("Turn: {way} {place}; how far is not well known, {amount}."),
         _ => format!("Turn: {way} {place} by {amount}."),
     })
 }

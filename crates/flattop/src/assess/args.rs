@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 use flattop_core::divider::Divider;
 
-use crate::values;
+use crate::values::{self, Reading};
 
 /// Tell the compensation error of probes from captures of a square wave
 ///
@@ -63,7 +63,7 @@ pub(crate) struct Args {
     pub(crate) sine: bool,
 
     /// Assess readings off a screen; no capture is needed
-    #[arg(long, requires_all = ["start", "end", "frequency"], help_heading = BY_EYE)]
+    #[arg(long, requires_all = ["start", "end"], help_heading = BY_EYE)]
     pub(crate) by_eye: bool,
 
     #[command(flatten)]
@@ -81,25 +81,25 @@ pub(crate) struct Args {
 /// Readings off a screen.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Readings {
-    /// Height of the step just after an edge, in divisions or volts
+    /// Level just after the rising edge, counted from the level just before it, in divisions or volts
     #[arg(long, value_name = "LEVEL", value_parser = values::level, requires = "by_eye", help_heading = BY_EYE)]
-    pub(crate) start: Option<f64>,
+    pub(crate) start: Option<Reading>,
 
-    /// Height of the step just before the next edge, in the same unit
+    /// Level just before the falling edge, counted from the same level
     #[arg(long, value_name = "LEVEL", value_parser = values::level, requires = "by_eye", help_heading = BY_EYE)]
-    pub(crate) end: Option<f64>,
+    pub(crate) end: Option<Reading>,
 
-    /// The smallest difference of level that can be read, in the same unit
+    /// Finest step of level that could be told apart; without it the last digit typed counts
     #[arg(long, value_name = "LEVEL", value_parser = values::level, requires = "by_eye", help_heading = BY_EYE)]
-    pub(crate) resolution: Option<f64>,
+    pub(crate) resolution: Option<Reading>,
 
-    /// Frequency of the square wave
+    /// Frequency of the square wave; without it 1 kHz is assumed
     #[arg(long, value_name = "FREQUENCY", value_parser = values::hertz, requires = "by_eye", help_heading = BY_EYE)]
     pub(crate) frequency: Option<f64>,
 
-    /// Time after the edge at which 37 % of the deviation is left
-    #[arg(long, value_name = "TIME", value_parser = values::seconds, requires = "by_eye", help_heading = BY_EYE)]
-    pub(crate) time_to_37: Option<f64>,
+    /// Time from the edge until 37 % of the way from start to end is left
+    #[arg(long, value_name = "TIME", value_parser = values::time_read, requires = "by_eye", help_heading = BY_EYE)]
+    pub(crate) time_to_37: Option<Reading>,
 }
 
 /// Where a probe is adjusted.

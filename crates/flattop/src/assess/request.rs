@@ -8,6 +8,7 @@ use flattop_report::subject::Assumptions;
 
 use super::args::{Args, Place};
 use crate::status::WrongUsage;
+use crate::values::Reading;
 
 /// What is to be done.
 #[derive(Clone, Debug)]
@@ -38,11 +39,11 @@ pub(crate) enum Evidence {
 /// Levels read off a screen, all in one unit.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Levels {
-    pub(crate) start: f64,
-    pub(crate) end: f64,
-    pub(crate) resolution: Option<f64>,
-    pub(crate) frequency_hz: f64,
-    pub(crate) time_to_37_s: Option<f64>,
+    pub(crate) start: Reading,
+    pub(crate) end: Reading,
+    pub(crate) resolution: Option<Reading>,
+    pub(crate) frequency_hz: Option<f64>,
+    pub(crate) time_to_37: Option<Reading>,
 }
 
 /// How the answer is written.
@@ -96,16 +97,18 @@ impl Request {
 
 fn levels(args: &Args) -> Result<Levels, WrongUsage> {
     let readings = &args.readings;
-    let (Some(start), Some(end), Some(frequency_hz)) = (readings.start, readings.end, readings.frequency)
-    else {
-        let message = "--by-eye needs --start, --end and --frequency";
-        return Err(WrongUsage { message: message.into() });
+    let (Some(start), Some(end)) = (readings.start, readings.end) else {
+        return Err(WrongUsage { message: "--by-eye needs --start and --end".into() });
     };
+    if [Some(end), readings.resolution].into_iter().flatten().any(|level| level.scale != start.scale) {
+        let message = "--start, --end and --resolution must all be in divisions, or all in volts";
+        return Err(WrongUsage { message: message.into() });
+    }
     Ok(Levels {
         start,
         end,
         resolution: readings.resolution,
-        frequency_hz,
-        time_to_37_s: readings.time_to_37,
+        frequency_hz: readings.frequency,
+        time_to_37: readings.time_to_37,
     })
 }
