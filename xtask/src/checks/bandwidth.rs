@@ -28,7 +28,37 @@ pub(crate) fn rows() -> Vec<Row> {
         ]));
     }
     rows.extend(second_order());
+    rows.extend(low_orders());
     rows
+}
+
+/// Orders one and two of the filter families, which the one-pole and second-order forms contain.
+fn low_orders() -> Vec<Row> {
+    let table = columns(include_str!("../../../reference/published/rise_time_bandwidth_products.csv"));
+    let product = |r: SecondOrder| r.transition() * r.bandwidth() / std::f64::consts::TAU;
+    let pole = LowPass { time_constant_s: 1.0 };
+    let butterworth = SecondOrder { damping: 0.5_f64.sqrt() };
+    let bessel = SecondOrder { damping: 0.75_f64.sqrt() };
+    let twin = SecondOrder { damping: 1.0 };
+    rows_of(
+        "step responses of the filter families, tabulated by an independent program (SciPy 1.17)",
+        Tag::Derived,
+        &[
+            ("B-03", "Butterworth, order 1", table[1][0], pole.transition_s() * pole.corner_hz(), 1e-6, "1"),
+            ("B-03", "Butterworth, order 2", table[1][1], product(butterworth), 1e-6, "1"),
+            (
+                "B-04",
+                "Butterworth, order 2, overshoot",
+                table[2][1],
+                100.0 * butterworth.overshoot(),
+                1e-6,
+                "%",
+            ),
+            ("B-05", "Bessel, order 2", table[3][1], product(bessel), 1e-6, "1"),
+            ("B-06", "Bessel, order 2, overshoot", table[4][1], 100.0 * bessel.overshoot(), 1e-6, "%"),
+            ("B-07", "two identical real poles", table[5][1], product(twin), 1e-6, "1"),
+        ],
+    )
 }
 
 /// Every cell of the second-order table: largest deviation over its thirteen damping ratios.

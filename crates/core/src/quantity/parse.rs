@@ -86,9 +86,17 @@ pub fn parse(text: &str, expected: Unit) -> Result<f64, QuantityError> {
     read(text, expected).map(|(value, _)| value)
 }
 
-/// A remark when a resistance or frequency was typed with a small m, where a capital M was probably meant.
+/// A remark when a resistance or frequency was typed with a small m, where a capital M was probably meant, or a ratio of a
+/// half or more without a per cent sign.
 pub fn caution(text: &str, expected: Unit) -> Option<Finding> {
     let (value, prefix) = read(text, expected).ok()?;
+    if expected == Unit::Ratio && value.abs() >= 0.5 && !text.contains('%') {
+        return Some(Finding::warning(
+            "ratio-or-percent",
+            format!("\"{}\" was read as {} %", text.trim(), value * 100.0),
+            "write a % sign if per cent were meant",
+        ));
+    }
     let milli = prefix == Some('m') && matches!(expected, Unit::Ohm | Unit::Hertz);
     milli.then(|| {
         Finding::warning(
@@ -140,11 +148,11 @@ fn read(text: &str, expected: Unit) -> Result<(f64, Option<char>), QuantityError
         return infix(sign, "", unsigned, found, expected);
     };
     let number = decimal_point(number, found)?;
-    let rest = rest.trim_start_matches([' ', '\u{a0}', '\u{202f}']);
     // Digits right behind a letter: that letter stands in the place of the decimal point.
     if rest.chars().nth(1).is_some_and(|c| c.is_ascii_digit()) && number.bytes().all(|b| b.is_ascii_digit()) {
         return infix(sign, &number, rest, found, expected);
     }
+    let rest = rest.trim_start_matches([' ', '\u{a0}', '\u{202f}']);
     let (power, prefix) = suffix(rest, found, expected)?;
     finish(sign, &number, power, prefix, found, expected)
 }

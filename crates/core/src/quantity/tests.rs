@@ -95,8 +95,10 @@ fn wrong_input_is_refused_with_expectation_and_example() {
         let error = parse(text, unit).expect_err(text);
         assert_eq!(error.to_string(), message);
     }
-    for text in ["1.2.3", "1..2", "4k7k", "4k7 pF", "R", "--2", "k", "1,2,3", "1,234.5", "4.7k5", "µ", "Ω"]
-    {
+    for text in [
+        "1.2.3", "1..2", "4k7k", "4k7 pF", "R", "--2", "k", "1,2,3", "1,234.5", "4.7k5", "µ", "Ω", "47 R5",
+        "0x10",
+    ] {
         assert!(parse(text, Unit::Ohm).is_err(), "{text:?} was accepted");
     }
 }
@@ -112,9 +114,12 @@ fn dividers_are_two_positive_resistances() {
 }
 
 #[test]
-fn small_m_is_remarked_where_it_is_improbable() {
+fn improbable_readings_are_remarked() {
     assert!(caution("1 mHz", Unit::Hertz).is_some());
     assert!(caution("9m", Unit::Ohm).is_some());
+    assert!(caution("1", Unit::Ratio).is_some());
+    assert!(caution("1%", Unit::Ratio).is_none());
+    assert!(caution("0.01", Unit::Ratio).is_none());
     assert!(caution("9M", Unit::Ohm).is_none());
     assert!(caution("5 mV", Unit::Volt).is_none());
     assert!(caution("1.2 m", Unit::Metre).is_none());
