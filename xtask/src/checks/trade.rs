@@ -13,15 +13,15 @@ pub(crate) fn rows() -> Vec<Row> {
         let (start, end) = shelf.square_wave_deviation(1e3);
         let what = |statement: &str| format!("10× probe misadjusted by a tenth ({name}): {statement}");
         rows.extend(rows_of("common practice", Tag::CommonPractice, &[
-            ("T-01", &what("reads right at 100 Hz"), 0.0, 100.0 * shelf.amplitude_error(100.0), 0.1, "%"),
-            ("T-02", &what("error at 10 kHz over error at 1 MHz"), 1.0, shelf.amplitude_error(1e4) / shelf.amplitude_error(1e6), 0.02, "1"),
-            ("T-03", &what("error at 1 MHz over e"), 1.0, shelf.amplitude_error(1e6) / shelf.error, 0.001, "1"),
-            ("T-04", &what("1 kHz square wave ends at the resistive value"), 0.0, 100.0 * end, 0.2, "%"),
-            ("T-05", &what("1 kHz square wave starts at the capacitive value, share of e"), 1.0, start / shelf.error, 0.02, "1"),
+            ("C-01", &what("reads right at 100 Hz"), 0.0, 100.0 * shelf.amplitude_error(100.0), 0.1, "%"),
+            ("C-02", &what("error at 10 kHz over error at 1 MHz"), 1.0, shelf.amplitude_error(1e4) / shelf.amplitude_error(1e6), 0.02, "1"),
+            ("C-03", &what("error at 1 MHz over e"), 1.0, shelf.amplitude_error(1e6) / shelf.error, 0.001, "1"),
+            ("C-04", &what("1 kHz square wave ends at the resistive value"), 0.0, 100.0 * end, 0.2, "%"),
+            ("C-05", &what("1 kHz square wave starts at the capacitive value, share of e"), 1.0, start / shelf.error, 0.02, "1"),
         ]));
     }
     rows.extend(rows_of("common practice", Tag::CommonPractice, &[
-        ("T-06", "15 pF is about 1 MΩ at 10 kHz: frequency at which it equals 1 MΩ", 10.0, LowPass::of(1e6, 15e-12).corner_hz() / 1e3, 1.0, "kHz"),
+        ("C-06", "15 pF is about 1 MΩ at 10 kHz: frequency at which it equals 1 MΩ", 10.0, LowPass::of(1e6, 15e-12).corner_hz() / 1e3, 1.0, "kHz"),
     ]));
     rows
 }
