@@ -3,7 +3,7 @@
 //! The rule. A least-squares line is laid through the times against the sample number. Sampling is even when no time
 //! is further from the line than a quarter of the interval, or than 0.6 of the last printed digit at that time if that
 //! is more (times printed so coarsely that neighbours repeat). The interval is the slope, rounded to the fewest digits
-//! that move no end of the record by more than half a printed digit.
+//! that keep within its uncertainty and move no end of the record by more than half a printed digit.
 
 /// Share of the interval by which a single time may be off.
 pub(crate) const JITTER: f64 = 0.25;
@@ -172,11 +172,14 @@ pub(crate) fn axis(times: &[f64], quantum: Quantum) -> Result<Axis, Fault> {
 /// Chooses the figures of the axis: the fewest digits that the printed times cannot tell from the fitted line.
 fn finish(line: Line, first: f64, total: usize, off: f64, rounded: bool, quantum: Quantum) -> Axis {
     let intercept = line.at(0);
+    let n = total as f64;
     let step = quantum.at(first.abs().max(line.at(total - 1).abs()));
-    let room = (0.5 * step).min(0.5 * JITTER * line.slope) / (total - 1) as f64;
+    // Rounding leaves the slope uncertain by about step / n^1.5, and the start by about step / √n.
+    let room = (0.5 * step / (n - 1.0)).min(3.0 * step / (n * n.sqrt()));
     let interval = fewest_digits(line.slope, room);
     let plain = !rounded && (first - intercept).abs() <= 0.5 * step + 1e-9 * line.slope;
-    let start = if plain { first } else { fewest_digits(intercept, 0.1 * JITTER * line.slope) };
+    let start =
+        if plain { first } else { fewest_digits(intercept, (step / n.sqrt()).max(0.01 * line.slope)) };
     Axis { start, interval, off, rounded }
 }
 

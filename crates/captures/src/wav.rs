@@ -36,9 +36,10 @@ struct Layout {
 pub(crate) fn read(file: &str, bytes: &Arc<Bytes>, options: &ReadOptions) -> Result<Contents, ReadError> {
     let given = select::given_interval(file, options)?;
     let mut findings = Vec::new();
+    // A finding of the chunks says already that the data is cut.
     let (layout, data_at, data_len) = chunks(file, bytes, &mut findings)?;
     let points = data_len / layout.frame;
-    if data_len % layout.frame != 0 {
+    if data_len % layout.frame != 0 && findings.is_empty() {
         let message =
             format!("the last sample is cut short; {} bytes were left out", data_len % layout.frame);
         findings.push(Finding::warning("data-cut-short", message, SAVE_AGAIN));

@@ -21,6 +21,8 @@ pub(crate) struct Columns {
     pub(crate) trailing: bool,
     /// Number of names that stand above the data and do not match it.
     pub(crate) mismatch: Option<usize>,
+    /// Whether no heading says which column is time.
+    pub(crate) by_numbers: bool,
     pub(crate) findings: Vec<Finding>,
 }
 
@@ -53,12 +55,15 @@ pub(crate) fn find(layout: &Layout<'_>, interval_given: bool) -> Columns {
     let mut kinds: Vec<Kind> =
         table.columns[..count].iter().map(|c| if is_empty(c) { Kind::Empty } else { Kind::Value }).collect();
     let mut has_time = false;
-    let mut has_voltage_unit = false;
-    for (kind, heading) in kinds.iter_mut().zip(&headings).filter(|(k, _)| **k == Kind::Value) {
+    let mut voltages = Vec::new();
+    for (kind, heading) in kinds.iter_mut().zip(&headings) {
         let unit = heading.unit.as_deref().and_then(units::unit);
         let voltage = unit.is_some_and(|u| u.quantity == Quantity::Voltage);
-        has_voltage_unit |= voltage;
+        voltages.push(voltage);
         let by_name = heading.name.as_deref().is_some_and(units::names_time) && !voltage;
+        if *kind != Kind::Value {
+            continue;
+        }
         if count > 1 && (by_name || unit.is_some_and(|u| u.quantity == Quantity::Time)) {
             *kind = if has_time { Kind::ExtraTime } else { Kind::Time };
             has_time = true;
@@ -74,8 +79,9 @@ pub(crate) fn find(layout: &Layout<'_>, interval_given: bool) -> Columns {
         let remedy = "make sure that all channels were sampled together";
         findings.push(Finding::warning("extra-time-column", message, remedy));
     }
-    if !has_time {
-        time_by_numbers(&table, &mut kinds, interval_given, &mut findings);
+    let by_numbers = !has_time;
+    if by_numbers {
+        time_by_numbers(&table, &mut kinds, &voltages, interval_given, &mut findings);
     }
     if kinds.contains(&Kind::Index) {
         let at = kinds.iter().position(|k| *k == Kind::Index).unwrap_or(0) + 1;
@@ -83,7 +89,10 @@ pub(crate) fn find(layout: &Layout<'_>, interval_given: bool) -> Columns {
         findings.push(Finding::note("index-column", message, ""));
     }
     let quantum = kinds.iter().position(|k| *k == Kind::Time).map_or(Quantum::NONE, |i| table.quantum(i));
-    if layout.build.separator == line::Separator::Byte(b',') && mismatch.is_none() && !has_voltage_unit {
+    if layout.build.separator == line::Separator::Byte(b',')
+        && mismatch.is_none()
+        && !voltages.contains(&true)
+    {
         let named = headings.iter().any(|h| h.name.is_some());
         if !named
             && count % 2 == 0
@@ -97,7 +106,7 @@ pub(crate) fn find(layout: &Layout<'_>, interval_given: bool) -> Columns {
             findings.push(Finding::warning("comma-may-be-decimal", message, remedy));
         }
     }
-    Columns { headings, kinds, quantum, trailing, mismatch, findings }
+    Columns { headings, kinds, quantum, trailing, mismatch, by_numbers, findings }
 }
 
 /// Headings, lines they take, mismatch, and whether the last, empty field is only a trailing separator.
@@ -137,14 +146,20 @@ fn note_preamble(layout: &Layout<'_>, used: usize, findings: &mut Vec<Finding>) 
 }
 
 /// Without headings: the first filled column is time when it rises evenly, a sample number when it counts by ones.
-fn time_by_numbers(table: &Table<'_>, kinds: &mut [Kind], interval_given: bool, findings: &mut Vec<Finding>) {
+fn time_by_numbers(
+    table: &Table<'_>,
+    kinds: &mut [Kind],
+    voltages: &[bool],
+    interval_given: bool,
+    findings: &mut Vec<Finding>,
+) {
     let filled: Vec<usize> =
         kinds.iter().enumerate().filter(|(_, k)| **k == Kind::Value).map(|(i, _)| i).collect();
     let (Some(&first), true) = (filled.first(), filled.len() > 1) else { return };
-    if !table.rises_evenly(first) {
+    if voltages[first] || !table.rises_evenly(first) {
         return;
     }
-    let second_rises = filled.len() > 2 && table.rises_evenly(filled[1]);
+    let second_rises = filled.len() > 2 && !voltages[filled[1]] && table.rises_evenly(filled[1]);
     let time = if table.counts(first) {
         kinds[first] = Kind::Index;
         if !second_rises {
@@ -227,11 +242,11 @@ impl<'a> Table<'a> {
             && numbers.windows(2).all(|w| (w[1] - w[0] - 1.0).abs() < 0.5)
     }
 
-    /// Whether at least three quarters of the steps agree with an even rise, so that a fault in the rest is reported as
+    /// Whether at least nine tenths of the steps agree with an even rise, so that a fault in the rest is reported as
     /// a fault of the time column and not as the lack of one.
     fn rises_evenly(&self, column: usize) -> bool {
         let numbers = self.numbers(column);
-        if numbers.len() < 4 || numbers.len() < self.columns[column].len() {
+        if numbers.len() < 4 || numbers.len() * 10 < self.columns[column].len() * 9 {
             return false;
         }
         let quantum = self.quantum(column);
@@ -243,6 +258,6 @@ impl<'a> Table<'a> {
         let median = *steps.select_nth_unstable_by(middle, f64::total_cmp).1;
         let grain = numbers.iter().fold(0.0, |g: f64, t| g.max(quantum.at(*t)));
         let even = steps.iter().filter(|s| (**s - median).abs() <= JITTER * median + grain).count();
-        median > 0.0 && grain < median && even * 4 >= steps.len() * 3
+        median > 0.0 && grain < median && even * 10 >= steps.len() * 9
     }
 }

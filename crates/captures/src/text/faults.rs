@@ -73,8 +73,15 @@ pub(crate) fn on_line(file: &str, plan: &Plan, number: u64, text: &[u8], fault: 
     ReadError::Line { file: file.to_owned(), line: number, expected, found, remedy: remedy.into() }
 }
 
-/// A time column that is no even axis. `blank` are the numbers of blank lines, which hold no sample.
-pub(crate) fn time(file: &str, first_line: u64, blank: &[u64], fault: Fault) -> ReadError {
+/// A time column that is no even axis. `blank` are the numbers of blank lines, which hold no sample; `doubt` is the
+/// column when only its numbers made it time.
+pub(crate) fn time(
+    file: &str,
+    first_line: u64,
+    blank: &[u64],
+    fault: Fault,
+    doubt: Option<usize>,
+) -> ReadError {
     let line_of = |index: usize| {
         let mut line = first_line + index as u64;
         for &b in blank {
@@ -86,7 +93,10 @@ pub(crate) fn time(file: &str, first_line: u64, blank: &[u64], fault: Fault) -> 
         }
         line
     };
-    let (index, expected, found, remedy) = in_words(fault);
+    let (index, expected, found, mut remedy) = in_words(fault);
+    if let Some(column) = doubt {
+        remedy.push_str(&format!("; if column {} is not time, pass --interval", column + 1));
+    }
     ReadError::Line { file: file.to_owned(), line: line_of(index), expected, found, remedy }
 }
 

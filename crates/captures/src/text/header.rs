@@ -31,7 +31,9 @@ pub(crate) fn find(
     let upper = filled.get(1).map(|l| fields(l.text, build.separator, columns)).unwrap_or_default();
     let bare = |field: &str| field.trim_matches(|c| "()[]<>".contains(c)).trim().to_owned();
     let only_units = lower.iter().any(|f| units::unit(&bare(f)).is_some())
-        && lower.iter().all(|f| bare(f).chars().count() <= 4 && !units::names_time(f));
+        && lower.iter().all(|f| {
+            units::unit(&bare(f)).is_some() || (bare(f).chars().count() <= 4 && !units::names_time(f))
+        });
     if only_units && upper.len() == columns {
         let pair = |(name, unit): (&String, &String)| {
             let (name, own) = units::split_heading(name);

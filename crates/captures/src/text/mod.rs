@@ -53,6 +53,7 @@ pub(crate) fn read(
     let columns = columns::find(&layout, given.is_some());
     let mut findings = columns.findings.clone();
     let names: Vec<_> = columns.headings.iter().map(|h| h.name.clone()).collect();
+    one_line_only(file, &layout, whole)?;
     decimal_comma_suspected(file, &layout, &columns)?;
     if columns.time().is_none() && given.is_none() {
         return Err(no_interval(file, &columns));
@@ -280,6 +281,20 @@ fn layout_error(
     }
 }
 
+/// All samples on one line.
+fn one_line_only(file: &str, layout: &Layout<'_>, whole: bool) -> Result<(), ReadError> {
+    match layout.sample.as_slice() {
+        [only] if whole && layout.build.fields >= select::LEAST_POINTS => Err(ReadError::Line {
+            file: file.to_owned(),
+            line: only.number,
+            expected: "one sample for each line".into(),
+            found: format!("{} numbers on the only line", layout.build.fields),
+            remedy: "export samples below each other, not side by side".into(),
+        }),
+        _ => Ok(()),
+    }
+}
+
 /// Two names above four columns of whole numbers is a decimal comma that also separates.
 fn decimal_comma_suspected(file: &str, layout: &Layout<'_>, columns: &Columns) -> Result<(), ReadError> {
     let comma = layout.build.separator == line::Separator::Byte(b',');
@@ -357,8 +372,10 @@ fn time_axis(
             let mut times = times.probe;
             let times = &times.doubles_mut()[..parsed.points];
             let quantum = printed_quantum(times, columns.quantum);
-            let axis = axis::axis(times, quantum)
-                .map_err(|fault| faults::time(file, begin.line, &parsed.blank, fault))?;
+            let axis = axis::axis(times, quantum).map_err(|fault| {
+                let doubt = columns.by_numbers.then_some(time);
+                faults::time(file, begin.line, &parsed.blank, fault, doubt)
+            })?;
             (axis, quantum)
         }
     };
