@@ -8,7 +8,7 @@ use super::edges::Edge;
 use crate::samples::SampleView;
 
 /// Single samples are kept this far after an edge.
-const SINGLE: usize = 24;
+const SINGLE: f64 = 24.0;
 /// Beyond, an average covers this share of its distance from the edge, at most.
 const GROWTH: f64 = 0.04;
 
@@ -32,31 +32,32 @@ pub(super) struct Average {
     pub since_edge: f64,
 }
 
-/// Condenses the flats between the edges. `lead` samples before each edge are left out; `before` is the edge before the
-/// record, where the rhythm tells it.
-pub(super) fn condense(view: SampleView<'_>, edges: &[Edge], lead: f64, before: Option<f64>) -> Vec<Average> {
+/// Condenses the flats between the edges. `lead` samples before each edge are left out; `outside` are the
+/// edges before the first and after the last one, where the rhythm tells them: they end the record if they lie within it.
+pub(super) fn condense(view: SampleView<'_>, edges: &[Edge], lead: f64, outside: Option<(f64, f64)>) -> Vec<Average> {
     let points = view.len();
     let mut averages = Vec::new();
     for flat in 0..=edges.len() {
         let begin = flat.checked_sub(1).map(|i| edges[i].at);
-        let from = begin.map_or(0, |at| at.floor().max(-1.0) as i64 + 1) as usize;
-        let to = edges.get(flat).map_or(points, |e| (e.at - lead).ceil().max(0.0) as usize).min(points);
+        let before = begin.or(outside.map(|o| o.0));
+        let from = before.map_or(0, |at| (at.floor().max(-1.0) as i64 + 1) as usize);
+        let end = edges.get(flat).map(|e| e.at).or(outside.map(|o| o.1));
+        let to = end.map_or(points, |at| (at - lead).ceil().max(0.0) as usize).min(points);
         if from >= to {
             continue;
         }
         let longest = ((to - from) / 24).max(1);
         let mut k = from;
         while k < to {
-            let distance = k - from;
-            let width = match begin {
+            let width = match before.map(|at| k as f64 - at) {
                 None => longest.div_ceil(2),
-                Some(_) if distance < SINGLE => 1,
-                Some(_) => ((distance as f64 * GROWTH) as usize).clamp(1, longest),
+                Some(distance) if distance < SINGLE => 1,
+                Some(distance) => ((distance * GROWTH) as usize).clamp(1, longest),
             };
             let end = (k + width).min(to);
             if let Some(mut average) = average(view, k..end) {
                 average.flat = flat as u32;
-                average.since_edge = begin.or(before).map_or(f64::INFINITY, |at| average.at - at);
+                average.since_edge = before.map_or(f64::INFINITY, |at| average.at - at);
                 averages.push(average);
             }
             k = end;

@@ -38,12 +38,28 @@ pub(super) struct Setting {
     pub interval_s: f64,
     /// ln τ above which a lone tail cannot come from the divider, τ in sample intervals.
     pub slowest_ln_tau: f64,
+    /// Rough height of the step, V.
+    pub step: f64,
     /// Step of the quantiser, V.
     pub quantum: Option<f64>,
 }
 
 /// Solves for given terms from a start found by a search over τ.
 pub(super) fn solve(model: &Model<'_>, start: Option<&[f64]>) -> Option<Fit> {
+    let fit = descend(model, start)?;
+    let Some(slow) = model.offset_of(|t| matches!(t, Term::Slow { .. })) else { return Some(fit) };
+    if fit.theta[slow] > fit.theta[LN_TAU] {
+        return Some(fit);
+    }
+    // The two exponentials took each other's place: give them their own and go on from there.
+    let mut swapped = fit.theta.clone();
+    swapped.swap(slow, LN_TAU);
+    swapped.swap(slow + 1, TAIL);
+    let other = descend(model, Some(&swapped))?;
+    Some(if other.cost < fit.cost { other } else { fit })
+}
+
+fn descend(model: &Model<'_>, start: Option<&[f64]>) -> Option<Fit> {
     let start = match start {
         Some(theta) => theta.to_vec(),
         None => search(model)?,
@@ -63,15 +79,18 @@ pub(super) fn solve(model: &Model<'_>, start: Option<&[f64]>) -> Option<Fit> {
 fn search(model: &Model<'_>) -> Option<Vec<f64>> {
     let p = model.parameters();
     let mut best: Option<(f64, Vec<f64>)> = None;
-    for factor in [0.3, 0.6, 1.0, 1.7, 3.0, 6.0] {
+    let slow = model.offset_of(|t| matches!(t, Term::Slow { .. }));
+    let slow_starts: &[f64] = if slow.is_some() { &[-1.3, 0.0, 2.0] } else { &[0.0] };
+    let starts = [0.3, 0.6, 1.0, 1.7, 3.0, 6.0].iter().flat_map(|f| slow_starts.iter().map(move |s| (f, s)));
+    for (factor, shift) in starts {
         let mut theta = vec![0.0; p];
-        theta[LN_TAU] = model.prior_ln_tau.0 + f64::ln(factor);
+        theta[LN_TAU] = model.prior_ln_tau.0 + f64::ln(*factor);
         theta[TAIL] = 1e-3;
-        let slow = model.offset_of(|t| matches!(t, Term::Slow { .. }));
-        if let (Some(i), Some(Term::Slow { centre_ln })) =
-            (slow, model.terms.iter().find(|t| matches!(t, Term::Slow { .. })))
-        {
-            theta[i] = *centre_ln;
+        if let Some(i) = slow {
+            theta[i] = Term::slow_centre(model.prior_ln_tau.0.exp()) + shift;
+            if theta[i] < theta[LN_TAU] + 0.5 {
+                continue;
+            }
         }
         let frozen = |i: usize| i == LN_TAU || slow == Some(i) || is_frequency(model, i);
         let free: Vec<usize> = (0..p).filter(|&i| !frozen(i)).collect();
@@ -112,8 +131,8 @@ fn is_frequency(model: &Model<'_>, index: usize) -> bool {
 
 /// Adds terms one at a time, each the one that takes most away from the sum of squares, while they are worth it.
 ///
-/// Also gives the standard uncertainty of e that is left because a slow tail might be there and was not taken in.
-pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<(Fit, f64)> {
+/// The terms stay in the model.
+pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<Choice> {
     let mut fit = solve(model, None)?;
     // A quantiser without dither leaves steps on the record that any slow term would seem to explain: a term has to
     // explain more than they can be.
@@ -146,7 +165,7 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<(
             }
         }
         if lone_slow {
-            best = Some((f64::INFINITY, vec![slow_term(model)]));
+            best = Some((f64::INFINITY, vec![slow_term(model, setting.step)]));
         }
         let Some((_, terms)) = best else { break };
         let kept = model.terms.clone();
@@ -160,7 +179,29 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<(
             }
         }
     }
-    Some((fit, if has_slow(model) { 0.0 } else { doubt }))
+    let lone_tail_possible = has_slow(model)
+        && fit.theta[TAIL].abs() < 3.0 * deviation(&fit, TAIL)
+        && lone_tail_cost(model, setting).is_some_and(|cost| cost < fit.cost + 9.0);
+    let slow_doubt = if has_slow(model) { 0.0 } else { doubt };
+    Some(Choice { fit, slow_doubt, lone_tail_possible })
+}
+
+/// The outcome of [`choose_terms`].
+#[derive(Clone, Debug)]
+pub(super) struct Choice {
+    pub fit: Fit,
+    /// Standard uncertainty of e that is left because a slow tail might be there and was not taken in.
+    pub slow_doubt: f64,
+    /// Whether the one tail that there is, taken as slow company, could as well be the divider's.
+    pub lone_tail_possible: bool,
+}
+
+/// Sum of squares with a single tail of the slowest time constant that the divider might have.
+fn lone_tail_cost(model: &Model<'_>, setting: &Setting) -> Option<f64> {
+    let mut single = model.clone();
+    single.terms.retain(|t| !matches!(t, Term::Slow { .. }));
+    single.prior_ln_tau = (setting.slowest_ln_tau, 0.05);
+    solve(&single, None).map(|fit| fit.cost)
 }
 
 /// Two descriptions of the record are about as likely when the slow tail takes [`EVEN_ODDS`] from the sum of squares;
@@ -176,7 +217,7 @@ fn slow_doubt(model: &Model<'_>, fit: &Fit, larger: &Model<'_>, other: &Fit, ste
         return 0.0;
     }
     let odds = (0.5 * (gain - EVEN_ODDS)).exp();
-    let share = odds / (1.0 + odds);
+    let share = (odds / (1.0 + odds)).max(if long_flats { 0.0 } else { 0.25 });
     apart.abs() * (share * (1.0 - share)).sqrt()
 }
 
@@ -188,8 +229,8 @@ fn has_slow(model: &Model<'_>) -> bool {
     model.terms.iter().any(|t| matches!(t, Term::Slow { .. }))
 }
 
-fn slow_term(model: &Model<'_>) -> Term {
-    Term::Slow { centre_ln: model.prior_ln_tau.0 + f64::ln(12.0) }
+fn slow_term(model: &Model<'_>, step: f64) -> Term {
+    Term::Slow { expected_tau: model.prior_ln_tau.0.exp(), step }
 }
 
 /// Terms that could be added next, each with the sum of squares it has to take away.
@@ -224,7 +265,7 @@ fn candidates(model: &Model<'_>, setting: &Setting) -> Vec<(Vec<Term>, f64)> {
         }
     }
     if !has_slow(model) && model.edges.len() >= 2 {
-        list.push((vec![slow_term(model)], WORTH_SLOW));
+        list.push((vec![slow_term(model, setting.step)], WORTH_SLOW));
     }
     list
 }
@@ -234,42 +275,29 @@ fn gain_of(model: &Model<'_>, fit: &Fit, terms: &[Term]) -> f64 {
     let mut larger = model.clone();
     larger.terms.extend_from_slice(terms);
     let (p, q) = (model.parameters(), larger.parameters());
-    let shifts: &[f64] =
-        if terms.iter().any(|t| matches!(t, Term::Slow { .. })) { &[-1.0, 0.0, 1.5] } else { &[0.0] };
-    let mut most = 0.0_f64;
-    for shift in shifts {
-        let mut theta = fit.theta.clone();
-        theta.resize(q, 0.0);
-        let mut frozen = Vec::new();
-        let mut offset = p;
-        for term in terms {
-            match term {
-                Term::Slow { centre_ln } => {
-                    theta[offset] = centre_ln + shift;
-                    frozen.push(offset);
-                }
-                Term::Hum { frequency_free: true, .. } => frozen.push(offset + 2),
-                _ => {}
-            }
-            offset += term.parameters();
+    let mut theta = fit.theta.clone();
+    theta.resize(q, 0.0);
+    let mut frozen = Vec::new();
+    let mut offset = p;
+    for term in terms {
+        if let Term::Hum { frequency_free: true, .. } = term {
+            frozen.push(offset + 2);
         }
-        let free: Vec<usize> = (0..q).filter(|i| !frozen.contains(i)).collect();
-        let mut triangle = Triangle::new(free.len());
-        let mut row = vec![0.0; free.len()];
-        let mut cost = 0.0;
-        larger.visit(&theta, |residual, full| {
-            for (r, &i) in row.iter_mut().zip(&free) {
-                *r = full[i];
-            }
-            cost += residual * residual;
-            triangle.push(-residual, &row);
-        });
-        triangle.fold();
-        if let Ok(solution) = solve_triangle(&triangle) {
-            most = most.max(cost - solution.cost);
-        }
+        offset += term.parameters();
     }
-    most
+    let free: Vec<usize> = (0..q).filter(|i| !frozen.contains(i)).collect();
+    let mut triangle = Triangle::new(free.len());
+    let mut row = vec![0.0; free.len()];
+    let mut cost = 0.0;
+    larger.visit(&theta, |residual, full| {
+        for (r, &i) in row.iter_mut().zip(&free) {
+            *r = full[i];
+        }
+        cost += residual * residual;
+        triangle.push(-residual, &row);
+    });
+    triangle.fold();
+    solve_triangle(&triangle).map_or(0.0, |solution| cost - solution.cost)
 }
 
 /// Widens what is assumed of an unseen earlier edge when the record contradicts it.

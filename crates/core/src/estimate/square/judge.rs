@@ -203,10 +203,17 @@ pub(super) fn clipped(record: &Record<'_>, work: &Work) -> Result<(), Finding> {
         if at_limit < 8 || at_limit * 50 < side {
             continue;
         }
-        // Noise wider than a step would spread over the limit: many samples exactly on it mean that it cuts.
+        // Noise wider than a step would spread over the limit: many samples exactly on it mean that it cuts. Without
+        // noise, the time spent on the last codes tells; without a quantiser, the shape of the rest does.
         let noise = work.levels.noise.max(work.noise.sample);
-        let noisy = noise > 0.7 * quantum && noise > 1e-5 * step;
-        if noisy || beyond_limit(work, sign, limit, quantum.max(near)) {
+        let cut = if quantum > 0.0 && work.noise.quantum.is_some_and(|(_, share)| share > 0.3) {
+            stays_too_long(work, sign, limit, quantum)
+        } else if noise > 0.7 * quantum && noise > 1e-5 * step {
+            true
+        } else {
+            beyond_limit(work, sign, limit, quantum.max(near))
+        };
+        if cut {
             return Err(Finding::fault(
                 "clipped",
                 format!(
@@ -220,6 +227,35 @@ pub(super) fn clipped(record: &Record<'_>, work: &Work) -> Result<(), Finding> {
         }
     }
     Ok(())
+}
+
+/// Whether a noise-free quantised record stays on the last code longer than an exponential would.
+///
+/// Running away from a level, an exponential spends ever more time on each code, and rests only on the one it tends to:
+/// a peak that stays on its first code longer than on the next one was cut, and so was a rise that comes to the last
+/// code fast.
+fn stays_too_long(work: &Work, sign: f64, limit: f64, quantum: f64) -> bool {
+    let upper_is_high = sign > 0.0;
+    let mut flats: std::collections::BTreeMap<u32, Vec<(i64, f64)>> = std::collections::BTreeMap::new();
+    for average in work.averages.iter().filter(|a| a.since_edge.is_finite() && a.since_edge >= work.hold_off) {
+        let rising = average.flat > 0 && work.edges[average.flat as usize - 1].rising;
+        if rising == upper_is_high {
+            let below = (sign * (limit - average.mean) / quantum).round() as i64;
+            flats.entry(average.flat).or_default().push((below, average.count));
+        }
+    }
+    let tau = work.prior_ln_tau.0.exp().min(work.fit.theta[LN_TAU].exp());
+    flats.values().any(|codes| {
+        let on = |code: i64| codes.iter().filter(|(c, _)| *c == code).map(|(_, n)| n).sum::<f64>();
+        let (top, next) = (on(0), on(1));
+        let starts_on_top = codes.first().is_some_and(|(c, _)| *c == 0);
+        let ends_on_top = codes.last().is_some_and(|(c, _)| *c == 0);
+        match (starts_on_top, ends_on_top) {
+            (true, false) => top > 8.0 && top > 1.6 * next && next > 0.0,
+            (false, true) => next > 0.0 && next < 0.45 * tau && on(2) > 0.0 && on(3) > 0.0,
+            _ => false,
+        }
+    })
 }
 
 /// Whether a fit without the samples at the limit says that the signal went clearly beyond it there.
@@ -332,11 +368,21 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
             "Look at the residual (--plot); check the source and the ground connection.",
         ));
     }
+    if uncertainty::flats_are_short(work) && estimate.error.value.abs() > 0.5 * settings.tolerance {
+        findings.push(Finding::note(
+            "short-flats",
+            format!(
+                "The flat parts last {:.1} time constants: a droop of the source could hide in the tail; half a per cent of \
+                 it was allowed for in the uncertainty.",
+                work.longest_flat / tau
+            ),
+            "A square wave at half the frequency tells the two apart.",
+        ));
+    }
     let slow_at = work.model().offset_of(|t| matches!(t, Term::Slow { .. }));
     let slow = slow_at.is_some();
     if let Some(i) = slow_at
-        && work.fit.theta[TAIL].abs() < 3.0 * deviation(work, TAIL)
-        && work.fit.theta[i] - 2.0 * deviation(work, i) < work.prior_ln_tau.0 + f64::ln(SLOWEST_EXPECTED)
+        && work.lone_tail_possible
         && (work.fit.theta[i + 1] / step).abs() > 0.7 * settings.tolerance
     {
         findings.push(Finding::fault(

@@ -24,6 +24,11 @@ impl Levels {
         0.5 * (self.low + self.high)
     }
 
+    /// Noise that is assumed at least: that of the quantiser, or of single-precision arithmetic somewhere.
+    pub(super) fn least_noise(&self) -> f64 {
+        self.quantum.map_or(0.0, |q| q / 12.0_f64.sqrt()).max(1e-7 * self.span())
+    }
+
     pub(super) fn span(&self) -> f64 {
         self.high - self.low
     }
@@ -77,21 +82,29 @@ fn neighbour_noise(view: SampleView<'_>) -> f64 {
 fn quantum(sorted: &mut Vec<f64>) -> Option<f64> {
     let total = sorted.len();
     let range = sorted[total - 1] - sorted[0];
-    sorted.dedup_by(|a, b| (*a - *b).abs() <= 1e-6 * range);
-    if sorted.len() < 3 || sorted.len() > total / 4 {
+    // Printed codes are rounded in their last digit.
+    let rounding = 2e-6 * range;
+    sorted.dedup_by(|a, b| (*a - *b).abs() <= rounding);
+    if !(range > 0.0) || sorted.len() > total / 4 {
         return None;
     }
-    let step = sorted.windows(2).map(|w| w[1] - w[0]).fold(f64::INFINITY, f64::min);
-    if range / step > 70_000.0 {
-        return None;
+    // Euclid's algorithm on the differences; whatever falls below 16 bits is not a quantiser's step.
+    let finest = range / 70_000.0;
+    let mut step = range;
+    for pair in sorted.windows(2) {
+        let (mut a, mut b) = (step, pair[1] - pair[0]);
+        while b > finest.max(4.0 * rounding) {
+            let rest = a - b * (a / b).round();
+            (a, b) = (b, rest.abs());
+        }
+        step = a;
+        if step < finest {
+            return None;
+        }
     }
-    // Printed codes are rounded in their last digit, so a difference may be off by a few per cent of a step.
-    let fits = sorted.windows(2).all(|w| {
-        let steps = (w[1] - w[0]) / step;
-        (steps - steps.round()).abs() < 0.1 * steps.round().min(3.0)
-    });
-    let steps: f64 = sorted.windows(2).map(|w| ((w[1] - w[0]) / step).round()).sum();
-    fits.then(|| range / steps)
+    let step = range / (range / step).round();
+    // A handful of values may all be multiples of several steps: then 8 bits filled to four fifths are assumed.
+    Some(if sorted.len() <= 8 { step.min(range / 200.0) } else { step })
 }
 
 /// A change from one side to the other: the samples before `first_after` are still on the old side.

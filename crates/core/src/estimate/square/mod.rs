@@ -110,6 +110,8 @@ struct Work {
     prior_ln_tau: (f64, f64),
     /// Standard uncertainty of e left by a slow tail that could not be excluded.
     slow_doubt: f64,
+    /// Whether the tail that was taken for slow company could as well be the divider's.
+    lone_tail_possible: bool,
     aftermath: timing::Aftermath,
     /// Length of the longest flat after an edge, in samples.
     longest_flat: f64,
@@ -187,8 +189,12 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
     judge::flat_length(longest_flat, prior_ln_tau.0.exp())?;
     let lead = steps.width as f64 + 1.0;
     let reach = (4.0 * lead).max((0.06 * longest_flat).min(30e-6 / dt)).min(0.3 * longest_flat);
-    let setting =
-        Setting { interval_s: dt, slowest_ln_tau: prior_ln_tau.0 + f64::ln(judge::SLOWEST_EXPECTED), quantum: levels.quantum };
+    let setting = Setting {
+        interval_s: dt,
+        slowest_ln_tau: prior_ln_tau.0 + f64::ln(judge::SLOWEST_EXPECTED),
+        step: levels.span(),
+        quantum: levels.quantum,
+    };
 
     let mut work = Work {
         levels,
@@ -202,6 +208,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
         hold_off: reach,
         prior_ln_tau,
         slow_doubt: 0.0,
+        lone_tail_possible: false,
         aftermath: timing::Aftermath { ranks: Vec::new() },
         longest_flat,
         points: view.len(),
@@ -209,9 +216,9 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
     };
     // Four rounds: rough edges and much left out; company looked for; as little as possible left out; the final word.
     for round in [Round::Rough, Round::Company, Round::Tight, Round::Final] {
-        work.averages = condense(view, &work.edges, lead, work.edge_before());
+        work.averages = condense(view, &work.edges, lead, work.edges_outside());
         work.noise = if round == Round::Rough { first_noise(&work) } else { work.noise.applied() };
-        let mut slow_doubt = work.slow_doubt;
+        let (mut slow_doubt, mut lone_tail) = (work.slow_doubt, work.lone_tail_possible);
         let mut model = work.model();
         let fit = match round {
             Round::Rough => {
@@ -224,9 +231,9 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
             }
             Round::Company => {
                 model.noise = first_noise(&work).sample;
-                fit::choose_terms(&mut model, &setting).map(|(fit, doubt)| {
-                    slow_doubt = doubt;
-                    fit
+                fit::choose_terms(&mut model, &setting).map(|choice| {
+                    (slow_doubt, lone_tail) = (choice.slow_doubt, choice.lone_tail_possible);
+                    choice.fit
                 })
             }
             Round::Tight | Round::Final => {
@@ -237,7 +244,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
         work.fit = fit.ok_or_else(judge::no_fit)?;
         work.terms = terms;
         work.noise.sample = noise;
-        work.slow_doubt = slow_doubt;
+        (work.slow_doubt, work.lone_tail_possible) = (slow_doubt, lone_tail);
         judge::levels(&work)?;
         work.noise = settled_noise(&work);
         if round == Round::Final {
@@ -265,12 +272,14 @@ impl Work {
         timing::aftermath(&self.model(), &self.fit, reach, systematic)
     }
 
-    /// The edge before the record, when the rhythm tells it.
-    fn edge_before(&self) -> Option<f64> {
+    /// The edges next before the first and next after the last one found, when the rhythm tells them. They may lie
+    /// within the record: a strongly undercompensated edge close to either end does not reach the other side there.
+    fn edges_outside(&self) -> Option<(f64, f64)> {
         let rhythm = self.rhythm()?;
-        let first = self.edges.first()?;
+        let (first, last) = (self.edges.first()?, self.edges.last()?);
         let high = rhythm.duty * rhythm.period;
-        Some(first.at - if first.rising { rhythm.period - high } else { high })
+        let low = rhythm.period - high;
+        Some((first.at - if first.rising { low } else { high }, last.at + if last.rising { high } else { low }))
     }
 }
 
@@ -296,8 +305,7 @@ fn first_noise(work: &Work) -> Noise {
         freedom += a.inner_freedom;
     }
     let within = if freedom >= 40.0 { (squares / freedom).sqrt() } else { work.levels.noise };
-    let floor = work.levels.quantum.map_or(0.0, |q| q / 12.0_f64.sqrt()).max(1e-7 * work.levels.span());
-    Noise { sample: within.max(floor), scale: 1.0, misfit: 0.0, quantum: None }
+    Noise { sample: within.max(work.levels.least_noise()), scale: 1.0, misfit: 0.0, quantum: None }
 }
 
 /// Noise after the fit, from within and between the averages; what does not look like noise is told apart.
@@ -322,7 +330,7 @@ fn settled_noise(work: &Work) -> Noise {
         let neighbours = first_noise(work).sample.powi(2) / weight;
         (neighbours, between > 1.5 * neighbours)
     };
-    let scale = if odd { pooled.max(between) } else { pooled };
+    let scale = if odd { pooled.max(between) } else { pooled }.max(work.levels.least_noise().powi(2) / weight);
     let misfit = if odd { ((between - reference) * between_freedom * weight / samples).max(0.0).sqrt() } else { 0.0 };
     let quantum = work.levels.quantum.map(|q| {
         // What a quantiser leaves after the dither of Gaussian noise, as a share of its error's deviation q/√12: the

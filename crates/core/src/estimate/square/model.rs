@@ -19,8 +19,9 @@ pub(super) enum Term {
     Drift { order: i32 },
     /// Sinusoid near a nominal frequency, in cycles per sample; with its frequency free within a narrow prior.
     Hum { nominal: f64, frequency_free: bool },
-    /// A second, slower exponential: droop of the source, AC coupling, or a dielectric tail.
-    Slow { centre_ln: f64 },
+    /// A second, slower exponential: droop of the source, AC coupling, or a dielectric tail. The expected τp in samples
+    /// and the step in volts scale what is known of such tails beforehand.
+    Slow { expected_tau: f64, step: f64 },
 }
 
 impl Term {
@@ -43,8 +44,24 @@ pub(super) const BASE: usize = 4;
 
 /// Relative prior spread of a mains frequency: ±0.2 Hz at 50 Hz.
 const HUM_FREQUENCY_SPREAD: f64 = 4e-3;
-/// Prior spread of ln τs of the slow term: wide enough for an order of magnitude either way at 1.5 spreads.
-const SLOW_SPREAD: f64 = 1.5;
+/// Prior of ln(τs/τp) of the slow term: its centre and its spread, from a dielectric tail to an ac coupling.
+const SLOW_PRIOR: (f64, f64) = (3.4, 2.0);
+
+/// Prior spread of the amplitude of a slow tail as a share of the step, and its derivative by ln τs.
+///
+/// Dielectric tails stay within a per cent or so (from memory; no published figure for probes was found). The droop of
+/// an ac coupling has the amplitude 1, but then its time constant is long against the wave.
+fn slow_amplitude_spread(tau_ratio: f64) -> (f64, f64) {
+    let square = 4e-4 * tau_ratio * tau_ratio;
+    (0.006 + square, 2.0 * square)
+}
+
+impl Term {
+    /// A slow tail's ln τs where its prior is centred.
+    pub(super) fn slow_centre(expected_tau: f64) -> f64 {
+        expected_tau.ln() + SLOW_PRIOR.0
+    }
+}
 
 /// A least-squares problem over averages. Rows are weighted by √count/noise.
 #[derive(Clone, Debug)]
@@ -174,10 +191,10 @@ impl Model<'_> {
                         row[offset + 1] = sin * smear;
                         value += theta[offset] * row[offset] + theta[offset + 1] * row[offset + 1];
                         if frequency_free {
-                            row[offset + 2] = std::f64::consts::TAU
-                                * nominal
-                                * time
-                                * (theta[offset + 1] * row[offset] - theta[offset] * row[offset + 1]);
+                            let by_omega = time * (theta[offset + 1] * row[offset] - theta[offset] * row[offset + 1])
+                                - omega * average.half_width.powi(2) / 3.0
+                                    * (theta[offset] * cos + theta[offset + 1] * sin);
+                            row[offset + 2] = std::f64::consts::TAU * nominal * by_omega;
                         }
                     }
                     Term::Slow { .. } => {
@@ -232,10 +249,21 @@ impl Problem for Model<'_> {
             match *term {
                 Term::History { spread } => prior(offset, 0.0, spread),
                 Term::Hum { frequency_free: true, .. } => prior(offset + 2, 0.0, HUM_FREQUENCY_SPREAD),
-                Term::Slow { centre_ln } => prior(offset, centre_ln, SLOW_SPREAD),
+                Term::Slow { expected_tau, .. } => prior(offset, Term::slow_centre(expected_tau), SLOW_PRIOR.1),
                 _ => {}
             }
             offset += term.parameters();
+        }
+        if let Some(i) = self.offset_of(|t| matches!(t, Term::Slow { .. }))
+            && let Some(Term::Slow { expected_tau, step }) =
+                self.terms.iter().find(|t| matches!(t, Term::Slow { .. })).copied()
+        {
+            let (spread, by_ln_tau) = slow_amplitude_spread(theta[i].exp() / expected_tau);
+            let residual = theta[i + 1] / (step * spread);
+            weighted.fill(0.0);
+            weighted[i] = -residual * by_ln_tau / spread;
+            weighted[i + 1] = 1.0 / (step * spread);
+            emit(residual, &weighted);
         }
     }
 }
@@ -260,7 +288,7 @@ mod tests {
                 Term::Drift { order: 1 },
                 Term::Drift { order: 2 },
                 Term::Hum { nominal: 0.003, frequency_free: true },
-                Term::Slow { centre_ln: 6.0 },
+                Term::Slow { expected_tau: 20.0, step: 2.0 },
             ];
             if rhythm.is_none() {
                 terms.push(Term::History { spread: 0.1 });

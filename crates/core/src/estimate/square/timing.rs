@@ -84,10 +84,11 @@ pub(super) fn refine(
         Timing::Even(Rhythm { scatter, .. }) => scatter.max(single_noise),
         _ => single_noise,
     };
-    // An edge that no sample caught may lie anywhere between two samples; edges at other places of the sampling grid
-    // narrow that down.
-    let gap = widest_gap(edges);
-    let hidden = gap / 12.0_f64.sqrt() * (1.0 - samples_within / 1.5).clamp(0.0, 1.0);
+    // An edge that no sample caught may lie anywhere between two samples: a rectangular distribution. One that is w
+    // samples long is placed by their sum to within ±1/(8w), depending on where they fall. Edges at other places of the
+    // sampling grid narrow that down.
+    let duration = samples_within / 0.7;
+    let hidden = widest_gap(edges) * ((1.0 - duration).max(0.0) / 12.0_f64.sqrt() + 0.06 / duration.max(1.0));
     EdgeTimes { timing, shift_uncertainty: (scatter * scatter / count + hidden * hidden).sqrt(), samples_within }
 }
 

@@ -57,6 +57,10 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
     // A common shift of the edges scales the tail: exp(δ/τ).
     let by_shift = error * work.times.shift_uncertainty / tau;
     ee += by_shift * by_shift + work.slow_doubt * work.slow_doubt;
+    if flats_are_short(work) {
+        let by_droop = hidden_droop(work, &model, &along);
+        ee += by_droop * by_droop;
+    }
     if let Some((step, share)) = work.noise.quantum
         && share > 0.01
     {
@@ -73,6 +77,32 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
         tau: Estimate { value: tau, standard_uncertainty: tau * u_ln_tau },
         correlation: if u_e > 0.0 && u_ln_tau > 0.0 { (et / (u_e * u_ln_tau)).clamp(-1.0, 1.0) } else { 0.0 },
     }
+}
+
+/// Flats shorter than this many τp hide a droop of the source behind the divider's own tail.
+const SHORT_FLAT: f64 = 2.6;
+/// Droop over a flat that is allowed for there, as a share of the step (common practice for a calibration output).
+const HIDDEN_DROOP: f64 = 0.005;
+
+/// Whether the flats are too short to show a droop apart from the tail, and none was fitted.
+pub(super) fn flats_are_short(work: &Work) -> bool {
+    let slow = work.terms.iter().any(|t| matches!(t, Term::Slow { .. }));
+    !slow && work.longest_flat < SHORT_FLAT * work.fit.theta[LN_TAU].exp()
+}
+
+/// Change of e that an unseen droop of [`HIDDEN_DROOP`] would bring.
+fn hidden_droop(work: &Work, model: &model::Model<'_>, along_e: &[f64]) -> f64 {
+    let weight = 1.0 / (work.noise.sample * work.noise.sample);
+    let mut change = 0.0;
+    model.evaluate(&work.fit.theta, |average, _, row| {
+        if model.takes_part(average) && average.since_edge.is_finite() {
+            let up = if row[STEP] > 0.0 { 1.0 } else { -1.0 };
+            let sag = up * HIDDEN_DROOP * work.fit.theta[STEP] * average.since_edge / work.longest_flat;
+            let of_e: f64 = along_e.iter().zip(row).map(|(a, r)| a * r).sum();
+            change += weight * average.count * of_e * sag;
+        }
+    });
+    change
 }
 
 /// Σ over codes of the squared sensitivities to the error of that code: samples that show the same code share it.
