@@ -165,8 +165,18 @@ pub(crate) fn axis(times: &[f64], quantum: Quantum) -> Result<Axis, Fault> {
             even || distance <= ROUNDING * quantum.at(t)
         })
         // Time may stand still where it is printed coarsely, but never run backwards.
-        && (!rounded || times.windows(2).all(|w| w[0] <= w[1]));
+        && (!rounded || (times.windows(2).all(|w| w[0] <= w[1]) && !long_steps_are_rare(times)));
     if fits { Ok(finish(line, first, n, off, rounded, quantum)) } else { Err(fault(times, quantum, line)) }
+}
+
+/// Whether all but a few steps are alike and the few are longer: that is a gap, even where an odd interval printed
+/// coarsely could look the same. An interval is more likely a round number.
+fn long_steps_are_rare(times: &[f64]) -> bool {
+    let mut steps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).collect();
+    let middle = steps.len() / 2;
+    let median = *steps.select_nth_unstable_by(middle, f64::total_cmp).1;
+    let long = steps.iter().filter(|s| **s >= 1.5 * median).count();
+    median > 0.0 && long > 0 && long * 20 <= steps.len()
 }
 
 /// Chooses the figures of the axis: the fewest digits that the printed times cannot tell from the fitted line.
@@ -232,11 +242,14 @@ fn fault(times: &[f64], quantum: Quantum, line: Line) -> Fault {
             (None, []) => Fault::Repeats { index: 0, at: f64::NAN },
         };
     }
+    // Where nearly all steps are exact, rounding explains nothing.
+    let exact = times.windows(2).filter(|w| (w[1] - w[0] - interval).abs() <= 0.01 * interval).count();
+    let rounding = if exact * 10 >= 9 * (times.len() - 1) { 0.0 } else { 1.01 };
     let mut gaps: Option<(usize, f64, usize)> = None;
     let mut odd = 0usize;
     for (i, w) in times.windows(2).enumerate() {
         let step = w[1] - w[0];
-        let grain = 1.01 * quantum.at(w[0]).max(quantum.at(w[1]));
+        let grain = rounding * quantum.at(w[0]).max(quantum.at(w[1]));
         if step < 0.0 {
             return Fault::Backwards { index: i + 1, from: w[0], to: w[1] };
         }

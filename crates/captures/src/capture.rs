@@ -136,7 +136,6 @@ impl Column {
 }
 
 /// Where the samples of a column live.
-#[derive(Debug)]
 pub(crate) enum Samples {
     F64(Vec<f64>),
     F32(Vec<f32>),
@@ -145,6 +144,18 @@ pub(crate) enum Samples {
     Pages(MmapMut, usize),
     /// In place in the file's bytes; built by [`Samples::in_place`] only, which checks the alignment.
     InPlace(Arc<Bytes>, std::ops::Range<usize>, Stored),
+}
+
+impl fmt::Debug for Samples {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let kind = match self.raw() {
+            Raw::F64(_) => "doubles",
+            Raw::F32(_) => "singles",
+            Raw::I16(_) => "16-bit codes",
+        };
+        let place = if matches!(self, Self::InPlace(..)) { " in place" } else { "" };
+        write!(f, "{} {kind}{place}", SampleView { raw: self.raw(), scale: 1.0, offset: 0.0 }.len())
+    }
 }
 
 /// Number formats that can be used in place.

@@ -101,8 +101,9 @@ pub(crate) fn names_time(name: &str) -> bool {
         "t", "x", "x-axis", "xaxis", "x axis", "zeit", "temps", "tiempo", "tempo", "tid", "tijd", "czas",
         "second", "seconds",
     ];
-    let word = name.strip_prefix("time").or_else(|| name.strip_suffix("time"));
-    WORDS.contains(&name.as_str()) || word.is_some_and(|rest| !rest.starts_with(char::is_alphabetic))
+    WORDS.contains(&name.as_str())
+        || name.strip_prefix("time").is_some_and(|rest| !rest.starts_with(char::is_alphabetic))
+        || name.strip_suffix("time").is_some_and(|rest| !rest.ends_with(char::is_alphabetic))
 }
 
 /// Whether a name says that the column counts samples.
