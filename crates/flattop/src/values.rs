@@ -8,28 +8,30 @@ use flattop_core::quantity::{self, Unit};
 /// A divider such as `9M:1M`.
 pub(crate) fn divider(text: &str) -> Result<Divider, String> {
     for part in text.split(':') {
-        refuse_milli(part, Unit::Ohm)?;
+        refuse_slip(part, Unit::Ohm)?;
     }
     quantity::parse_ratio_pair(text).map_err(|error| error.to_string())
 }
 
 /// A tolerance such as `1%`: above zero, below one.
 pub(crate) fn tolerance(text: &str) -> Result<f64, String> {
+    refuse_slip(text, Unit::Ratio)?;
     let ratio = parse(text, Unit::Ratio)?;
     if ratio > 0.0 && ratio < 1.0 {
         Ok(ratio)
     } else {
-        Err(format!("\"{text}\" is not between 0 and 100 %; a bare number is a ratio, so write 1% or 0.01"))
+        Err(format!("\"{text}\" is not between 0 and 100 %; write for example 1% or 0.01"))
     }
 }
 
 /// A resistor tolerance such as `1%`: from nil, below one.
 pub(crate) fn resistor_tolerance(text: &str) -> Result<f64, String> {
+    refuse_slip(text, Unit::Ratio)?;
     let ratio = parse(text, Unit::Ratio)?;
     if (0.0..1.0).contains(&ratio) {
         Ok(ratio)
     } else {
-        Err(format!("\"{text}\" is not between 0 and 100 %; a bare number is a ratio, so write 1% or 0.01"))
+        Err(format!("\"{text}\" is not between 0 and 100 %; write for example 1% or 0.01"))
     }
 }
 
@@ -40,7 +42,7 @@ pub(crate) fn seconds(text: &str) -> Result<f64, String> {
 
 /// A frequency above zero such as `1kHz`.
 pub(crate) fn hertz(text: &str) -> Result<f64, String> {
-    refuse_milli(text, Unit::Hertz)?;
+    refuse_slip(text, Unit::Hertz)?;
     positive(text, Unit::Hertz)
 }
 
@@ -120,8 +122,9 @@ pub(crate) fn drawing(text: &str) -> Result<PathBuf, String> {
     }
 }
 
-/// No divider has milliohms and no calibrator millihertz: a small m is a slip here.
-fn refuse_milli(text: &str, unit: Unit) -> Result<(), String> {
+/// No divider has milliohms, no calibrator millihertz, and nobody accepts an error of a half: what the core only remarks
+/// on is a slip here, and the user is there to mend it.
+fn refuse_slip(text: &str, unit: Unit) -> Result<(), String> {
     match quantity::caution(text, unit) {
         Some(finding) => Err(format!("{}; {}", finding.message, finding.remedy)),
         None => Ok(()),
@@ -165,7 +168,7 @@ mod tests {
     #[test]
     fn what_makes_no_sense_is_refused_with_the_remedy() {
         for (message, part) in [
-            (tolerance("1").unwrap_err(), "write 1%"),
+            (tolerance("1").unwrap_err(), "was read as 100 %; write a % sign"),
             (tolerance("0%").unwrap_err(), "not between"),
             (resistor_tolerance("-1%").unwrap_err(), "not between"),
             (divider("9m:1M").unwrap_err(), "write a capital M"),

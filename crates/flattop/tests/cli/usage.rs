@@ -11,7 +11,7 @@ fn wrong_usage_is_status_2_and_says_what_to_type() {
     bench.write("a.csv", "0,0\n");
     for (args, hint) in [
         (vec!["assess"], "CAPTURE"),
-        (vec!["assess", "a.csv", "--tolerance", "1"], "write 1% or 0.01"),
+        (vec!["assess", "a.csv", "--tolerance", "1"], "was read as 100 %; write a % sign"),
         (vec!["assess", "a.csv", "--tolerance", "3 V"], "a voltage"),
         (vec!["assess", "a.csv", "--divider", "9M"], "for example 9M:1M"),
         (vec!["assess", "a.csv", "--interval", "fast"], "10 us"),
