@@ -164,3 +164,34 @@ impl Read for Zstd<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Gives zeros for ever.
+    struct Zeros;
+
+    impl Read for Zeros {
+        fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
+            out.fill(0);
+            Ok(out.len())
+        }
+    }
+
+    fn stops_after(given: u64, packed: u64) -> Option<String> {
+        let mut limited = Limited { inner: Box::new(Zeros), given, packed };
+        let error = limited.read(&mut [0; 4096]).err()?;
+        Some(io_error("f", &error).to_string())
+    }
+
+    #[test]
+    fn hostile_ratios_and_sizes_are_refused() {
+        assert_eq!(stops_after(RATIO_FROM_BYTES - 8192, 1000), None);
+        assert_eq!(stops_after(RATIO_FROM_BYTES, 1 << 20), None);
+        let text = "f: unpacks to more than 2000 times its size, which no capture does; check where the file comes from";
+        assert_eq!(stops_after(RATIO_FROM_BYTES, 1000).as_deref(), Some(text));
+        let text = "f: unpacks to more than 64 GiB, which no capture does; check where the file comes from";
+        assert_eq!(stops_after(MOST_BYTES, MOST_BYTES / 10).as_deref(), Some(text));
+    }
+}
