@@ -206,9 +206,9 @@ pub(super) fn clipped(record: &Record<'_>, work: &Work) -> Result<(), Finding> {
         // Noise wider than a step would spread over the limit: many samples exactly on it mean that it cuts. Without
         // noise, the time spent on the last codes tells; without a quantiser, the shape of the rest does.
         let noise = work.levels.noise.max(work.noise.sample);
-        let cut = if quantum > 0.0 && work.noise.quantum.is_some_and(|(_, share)| share > 0.3) {
+        let cut = if quantum > 0.0 && noise <= 0.7 * quantum {
             stays_too_long(work, sign, limit, quantum)
-        } else if noise > 0.7 * quantum && noise > 1e-5 * step {
+        } else if noise > 1e-5 * step {
             true
         } else {
             beyond_limit(work, sign, limit, quantum.max(near))
