@@ -205,7 +205,7 @@ pub(super) fn clipped(record: &Record<'_>, work: &Work) -> Result<(), Finding> {
         }
         // Noise wider than a step would spread over the limit: many samples exactly on it mean that it cuts. Without
         // noise, the time spent on the last codes tells; without a quantiser, the shape of the rest does.
-        let noise = work.levels.noise.max(work.noise.sample);
+        let noise = super::first_noise(work).sample;
         let cut = if quantum > 0.0 && noise <= 0.7 * quantum {
             stays_too_long(work, sign, limit, quantum)
         } else if noise > 1e-5 * step {
@@ -252,7 +252,9 @@ fn stays_too_long(work: &Work, sign: f64, limit: f64, quantum: f64) -> bool {
         let ends_on_top = codes.last().is_some_and(|(c, _)| *c == 0);
         match (starts_on_top, ends_on_top) {
             (true, false) => top > 8.0 && top > 1.6 * next && next > 0.0,
-            (false, true) => next > 0.0 && next < 0.45 * tau && on(2) > 0.0 && on(3) > 0.0,
+            (false, true) => {
+                top > 3.0 * next && next > 0.0 && next < 0.45 * tau && on(2) > 0.0 && on(3) > 0.0
+            }
             _ => false,
         }
     })
