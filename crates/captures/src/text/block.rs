@@ -3,6 +3,7 @@
 use super::line::{self, Separator, Value};
 use super::memory::{self, Memory};
 use super::number::{self, END, OVERRANGE, WINDOW};
+use super::template::Template;
 use crate::axis::Stretch;
 
 /// How to read the lines of one text.
@@ -109,16 +110,18 @@ pub(crate) fn read(
     match (plan.time, plan.probe, plan.reference, plan.columns) {
         (Some(0), 1, None, 2) => {
             const ROLES: [Role; 2] = [Role::Time, Role::Probe];
-            let mut memory = Memory::new();
+            let (mut template, mut memory) = (Template::new(), Memory::new());
             run(plan, bytes, (from, to), probe, reference, |p, b, at| {
-                lean_line::<true>(p, b, at, &mut memory).or_else(|| fast_line(p, &ROLES, b, at))
+                lean_line::<true>(p, b, at, &mut template, &mut memory)
+                    .or_else(|| fast_line(p, &ROLES, b, at))
             })
         }
         (None, 0, None, 1) => {
             const ROLES: [Role; 1] = [Role::Probe];
-            let mut memory = Memory::new();
+            let (mut template, mut memory) = (Template::new(), Memory::new());
             run(plan, bytes, (from, to), probe, reference, |p, b, at| {
-                lean_line::<false>(p, b, at, &mut memory).or_else(|| fast_line(p, &ROLES, b, at))
+                lean_line::<false>(p, b, at, &mut template, &mut memory)
+                    .or_else(|| fast_line(p, &ROLES, b, at))
             })
         }
         _ => {
@@ -198,21 +201,24 @@ fn lean_line<const TIME: bool>(
     plan: &Plan,
     bytes: &[u8],
     from: usize,
+    template: &mut Template,
     memory: &mut Memory,
 ) -> Option<(Fields, usize)> {
     let window: &[u8; WINDOW] = bytes.get(from..)?.first_chunk()?;
     let mut at = 0;
     let mut fields = Fields { time: 0.0, probe: 0.0, reference: f64::NAN };
     if TIME {
-        let (time, end) = number::near(window, 0, plan.mark)?;
-        if Separator::Byte(window[end.min(END)]) != plan.separator {
-            return None;
-        }
-        fields.time = time;
-        at = end + 1;
-    }
-    if at > END {
-        return None;
+        (fields.time, at) = match template.read(window) {
+            Some(found) => found,
+            None => {
+                let (time, end) = number::near(window, 0, plan.mark)?;
+                if end > END || Separator::Byte(window[end]) != plan.separator {
+                    return None;
+                }
+                template.learn(window, end, time);
+                (time, end + 1)
+            }
+        };
     }
     let mut keep = None;
     if memory.is_on() {

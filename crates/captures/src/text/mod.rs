@@ -14,6 +14,7 @@ mod line;
 mod memory;
 mod number;
 mod source;
+mod template;
 
 use flattop_core::finding::Finding;
 

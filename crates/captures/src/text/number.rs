@@ -36,11 +36,15 @@ fn leading_digits(word: u64) -> (usize, u64) {
     let others = (digits.wrapping_add(0x7676_7676_7676_7676) | digits) & 0x8080_8080_8080_8080;
     let count = (others.trailing_zeros() >> 3) as usize;
     // Moves the digits to the high end, so that zeros stand before them.
-    let d = digits.unbounded_shl(64 - 8 * count as u32);
-    let d = (d & 0x0f0f_0f0f_0f0f_0f0f).wrapping_mul(2561) >> 8; // pairs: 2561 = 10·2^8 + 1
+    (count, eight_digits(digits.unbounded_shl(64 - 8 * count as u32)))
+}
+
+/// The number that eight digits (bytes 0 to 9, the lowest byte first) stand for.
+#[inline(always)]
+pub(crate) fn eight_digits(digits: u64) -> u64 {
+    let d = digits.wrapping_mul(2561) >> 8; // pairs: 2561 = 10·2^8 + 1
     let d = (d & 0x00ff_00ff_00ff_00ff).wrapping_mul(6_553_601) >> 16; // fours: 100·2^16 + 1
-    let d = (d & 0x0000_ffff_0000_ffff).wrapping_mul(42_949_672_960_001) >> 32; // eights: 10000·2^32 + 1
-    (count, d)
+    (d & 0x0000_ffff_0000_ffff).wrapping_mul(42_949_672_960_001) >> 32 // eights: 10000·2^32 + 1
 }
 
 /// Eight bytes from `at`, the first one lowest.
