@@ -1,4 +1,16 @@
 //! Readers of capture files: delimited text, NPY and WAV, plain or packed with gzip or zstd.
+//!
+//! What a file is, its first bytes tell, never its name: gzip, zstd, NPY and WAV by their magic numbers, anything else
+//! is text. Nothing is guessed silently: whatever is assumed or repaired is a finding of the [`Capture`], and what cannot
+//! be read is a [`ReadError`] with the line or byte and the remedy.
+//!
+//! - Samples used in place: NPY columns and mono WAV channels that are stored as `f32`, `f64` or `i16` in the machine's
+//!   byte order. All else is converted, exactly where the target can hold it.
+//! - Text: only the columns asked for are read and kept; the time column is checked and not kept. Each number is the
+//!   correctly rounded one.
+//! - Even sampling: no time further from a straight line than a quarter of the interval, or than 0.6 of the last printed
+//!   digit where times are printed so coarsely that this is more.
+//! - Not done here: no clock, no network, no configuration, no writing of files, no interpretation of the samples.
 
 mod axis;
 mod bytes;
@@ -15,6 +27,7 @@ mod wav;
 
 use std::path::Path;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use bytes::Bytes;
 use digest::Digest;
@@ -76,7 +89,12 @@ fn read(
         return Err(ReadError::Empty { file: file.to_owned() });
     }
     let total_bytes = bytes.len() as u64;
-    let tell = |done_bytes| progress(Progress { done_bytes, total_bytes });
+    // Some files are looked through twice; what is told never goes back.
+    let furthest = AtomicU64::new(0);
+    let tell = |done: u64| {
+        let done_bytes = furthest.fetch_max(done, Ordering::Relaxed).max(done);
+        progress(Progress { done_bytes, total_bytes });
+    };
     tell(0);
     let packing = packed::packing(bytes);
     let start = match packing {
@@ -86,7 +104,7 @@ fn read(
     let content = content(file, packing, &start)?;
     let format = Format { content, packing };
     let capture = if content == Content::Text {
-        let unpacked = || Ok(packed::reader(packing, bytes));
+        let unpacked = || Ok(packed::reader(packing, bytes, &tell));
         let input = match packing {
             Packing::Plain => text::Input::Whole(bytes),
             _ => text::Input::Stream(&unpacked),
@@ -98,7 +116,7 @@ fn read(
         let digest = Digest::start(bytes);
         let plain = match packing {
             Packing::Plain => Arc::clone(bytes),
-            _ => Arc::new(Bytes::Held(packed::unpack(file, packing, bytes)?)),
+            _ => Arc::new(Bytes::Held(packed::unpack(file, packing, bytes, &tell)?)),
         };
         let read = if content == Content::Npy {
             npy::read(file, &plain, options)?

@@ -26,27 +26,35 @@ pub(crate) fn packing(head: &[u8]) -> Packing {
     }
 }
 
+/// Told how many packed bytes are used up.
+pub(crate) type Tell<'a> = &'a (dyn Fn(u64) + Sync);
+
 /// A reader of what is packed in `bytes`.
-pub(crate) fn reader(packing: Packing, bytes: &[u8]) -> Box<dyn Read + Send + '_> {
-    let inner: Box<dyn Read + Send + '_> = match packing {
+pub(crate) fn reader<'a>(packing: Packing, bytes: &'a [u8], tell: Tell<'a>) -> Box<dyn Read + Send + 'a> {
+    let inner = match packing {
         Packing::Plain => return Box::new(bytes),
-        Packing::Gzip => Box::new(MultiGzDecoder::new(bytes)),
-        Packing::Zstd => Box::new(Zstd { rest: bytes, frame: None }),
+        Packing::Gzip => Unpacker::Gzip(MultiGzDecoder::new(bytes)),
+        Packing::Zstd => Unpacker::Zstd(Box::new(Zstd { rest: bytes, frame: None })),
     };
-    Box::new(Limited { inner, given: 0, packed: bytes.len() as u64 })
+    Box::new(Limited { inner, given: 0, packed: bytes.len() as u64, tell, told: 0 })
 }
 
 /// All of what is packed in `bytes`.
-pub(crate) fn unpack(file: &str, packing: Packing, bytes: &[u8]) -> Result<Vec<u8>, ReadError> {
+pub(crate) fn unpack(
+    file: &str,
+    packing: Packing,
+    bytes: &[u8],
+    tell: Tell<'_>,
+) -> Result<Vec<u8>, ReadError> {
     let mut all = Vec::new();
-    reader(packing, bytes).read_to_end(&mut all).map_err(|e| io_error(file, &e))?;
+    reader(packing, bytes, tell).read_to_end(&mut all).map_err(|e| io_error(file, &e))?;
     Ok(all)
 }
 
 /// The first bytes of what is packed in `bytes`.
 pub(crate) fn start(file: &str, packing: Packing, bytes: &[u8]) -> Result<Vec<u8>, ReadError> {
     let mut head = Vec::new();
-    reader(packing, bytes).take(64).read_to_end(&mut head).map_err(|e| io_error(file, &e))?;
+    reader(packing, bytes, &|_| {}).take(64).read_to_end(&mut head).map_err(|e| io_error(file, &e))?;
     Ok(head)
 }
 
@@ -95,14 +103,45 @@ impl fmt::Display for Unpack {
 
 impl std::error::Error for Unpack {}
 
-/// Counts what comes out and stops what is out of all proportion.
-struct Limited<'a> {
-    inner: Box<dyn Read + Send + 'a>,
-    given: u64,
-    packed: u64,
+/// The unpackers.
+enum Unpacker<'a> {
+    Gzip(MultiGzDecoder<&'a [u8]>),
+    Zstd(Box<Zstd<'a>>),
 }
 
-impl Read for Limited<'_> {
+impl Read for Unpacker<'_> {
+    fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
+        match self {
+            Self::Gzip(decoder) => decoder.read(out),
+            Self::Zstd(decoder) => decoder.read(out),
+        }
+    }
+}
+
+/// Counts what comes out and stops what is out of all proportion.
+struct Limited<'a, R> {
+    inner: R,
+    given: u64,
+    packed: u64,
+    tell: Tell<'a>,
+    told: u64,
+}
+
+/// A reader that knows how much it has left.
+trait Left: Read {
+    fn left(&self) -> usize;
+}
+
+impl Left for Unpacker<'_> {
+    fn left(&self) -> usize {
+        match self {
+            Self::Gzip(decoder) => decoder.get_ref().len(),
+            Self::Zstd(decoder) => decoder.frame.as_ref().map_or(decoder.rest.len(), |f| f.get_ref().len()),
+        }
+    }
+}
+
+impl<R: Left> Read for Limited<'_, R> {
     fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
         let got = self.inner.read(out).map_err(|e| {
             let reason = match e.kind() {
@@ -117,6 +156,11 @@ impl Read for Limited<'_> {
         }
         if self.given > RATIO_FROM_BYTES && self.given / self.packed.max(1) > MOST_RATIO {
             return Err(io::Error::other(TooMuch(format!("{MOST_RATIO} times its size"))));
+        }
+        let used = self.packed - self.inner.left() as u64;
+        if used >= self.told + (1 << 20) {
+            self.told = used;
+            (self.tell)(used);
         }
         Ok(got)
     }
@@ -179,8 +223,14 @@ mod tests {
         }
     }
 
+    impl Left for Zeros {
+        fn left(&self) -> usize {
+            0
+        }
+    }
+
     fn stops_after(given: u64, packed: u64) -> Option<String> {
-        let mut limited = Limited { inner: Box::new(Zeros), given, packed };
+        let mut limited = Limited { inner: Zeros, given, packed, tell: &|_| {}, told: 0 };
         let error = limited.read(&mut [0; 4096]).err()?;
         Some(io_error("f", &error).to_string())
     }
