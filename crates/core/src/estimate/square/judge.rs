@@ -602,7 +602,7 @@ fn amplitude(settings: &Settings, work: &Work, findings: &mut Vec<Finding>) {
 }
 
 /// The verdict, with a finding when the estimate is too close to the tolerance to say.
-pub(super) fn verdict(
+pub(crate) fn verdict(
     compensation: &Compensation,
     tolerance: f64,
     withheld: bool,

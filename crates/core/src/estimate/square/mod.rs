@@ -20,9 +20,10 @@ mod uncertainty;
 #[cfg(test)]
 mod tests;
 
+pub(super) use judge::verdict;
 pub use scan::Scan;
 
-use crate::assessment::{Assessment, Compensation, Estimate, SquareWave, Trace, Verdict};
+use crate::assessment::{Assessment, SquareWave, Trace, Verdict};
 use crate::divider::Divider;
 use crate::finding::Finding;
 use crate::samples::Record;
@@ -245,7 +246,9 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
         work.terms = terms;
         work.noise.sample = noise;
         (work.slow_doubt, work.lone_tail_possible) = (slow_doubt, lone_tail);
-        judge::levels(&work)?;
+        if round != Round::Rough {
+            judge::levels(&work)?;
+        }
         work.noise = settled_noise(&work);
         if round == Round::Final {
             break;
