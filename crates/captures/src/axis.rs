@@ -165,17 +165,19 @@ pub(crate) fn axis(times: &[f64], quantum: Quantum) -> Result<Axis, Fault> {
             even || distance <= ROUNDING * quantum.at(t)
         })
         // Time may stand still where it is printed coarsely, but never run backwards.
-        && (!rounded || (times.windows(2).all(|w| w[0] <= w[1]) && !long_steps_are_rare(times)));
+        && (!rounded || (times.windows(2).all(|w| w[0] <= w[1]) && !long_steps_are_rare(times, quantum)));
     if fits { Ok(finish(line, first, n, off, rounded, quantum)) } else { Err(fault(times, quantum, line)) }
 }
 
 /// Whether all but a few steps are alike and the few are longer: that is a gap, even where an odd interval printed
 /// coarsely could look the same. An interval is more likely a round number.
-fn long_steps_are_rare(times: &[f64]) -> bool {
+fn long_steps_are_rare(times: &[f64], quantum: Quantum) -> bool {
     let mut steps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).collect();
     let middle = steps.len() / 2;
     let median = *steps.select_nth_unstable_by(middle, f64::total_cmp).1;
-    let long = steps.iter().filter(|s| **s >= 1.5 * median).count();
+    // Where times are printed more coarsely than that, long steps are to be expected.
+    let odd = |w: &&[f64]| w[1] - w[0] >= 1.5 * median && quantum.at(w[1]) <= 1.01 * median;
+    let long = times.windows(2).filter(odd).count();
     median > 0.0 && long > 0 && long * 20 <= steps.len()
 }
 

@@ -83,6 +83,23 @@ fn coarse_times_give_the_interval() {
     }
 }
 
+/// Six digits whatever the magnitude: finer than the interval near zero, coarser far from it.
+#[test]
+fn significant_digits_over_several_decades() {
+    let times: Vec<f64> = (0..300_000)
+        .map(|k| format!("{:.5e}", f64::from(k) * 1e-8 - 1e-3).parse().expect("a number"))
+        .collect();
+    let quantum = Quantum { most_significant: 6, least_power: -12 };
+    let found = axis(&times, quantum).expect("even");
+    assert!(!found.rounded, "a tenth of the interval is not coarse");
+    let times: Vec<f64> = (0..300_000)
+        .map(|k| format!("{:.4e}", f64::from(k) * 1e-8 - 1e-3).parse().expect("a number"))
+        .collect();
+    let found = axis(&times, Quantum { most_significant: 5, least_power: -12 }).expect("even");
+    assert!(found.rounded);
+    assert_close!(found.interval, 1e-8, relative(1e-6));
+}
+
 proptest! {
     /// Sums over any division into stretches, with any reasonable provisional interval, give the axis of the times.
     #[test]

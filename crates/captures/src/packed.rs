@@ -33,7 +33,7 @@ pub(crate) type Tell<'a> = &'a (dyn Fn(u64) + Sync);
 pub(crate) fn reader<'a>(packing: Packing, bytes: &'a [u8], tell: Tell<'a>) -> Box<dyn Read + Send + 'a> {
     let inner = match packing {
         Packing::Plain => return Box::new(bytes),
-        Packing::Gzip => Unpacker::Gzip(MultiGzDecoder::new(bytes)),
+        Packing::Gzip => Unpacker::Gzip(Box::new(MultiGzDecoder::new(bytes))),
         Packing::Zstd => Unpacker::Zstd(Box::new(Zstd { rest: bytes, frame: None })),
     };
     Box::new(Limited { inner, given: 0, packed: bytes.len() as u64, tell, told: 0 })
@@ -105,7 +105,7 @@ impl std::error::Error for Unpack {}
 
 /// The unpackers.
 enum Unpacker<'a> {
-    Gzip(MultiGzDecoder<&'a [u8]>),
+    Gzip(Box<MultiGzDecoder<&'a [u8]>>),
     Zstd(Box<Zstd<'a>>),
 }
 

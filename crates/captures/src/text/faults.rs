@@ -1,10 +1,12 @@
 //! Faults of a text in words.
 
 use super::block::{LineFault, Plan, careful};
-use super::layout::Build;
+use super::columns::Columns;
+use super::layout::{Build, HeadLine, Layout, LayoutFault};
 use super::line;
 use crate::axis::Fault;
 use crate::error::ReadError;
+use crate::select::{self, Kind};
 
 /// A plan with nothing but the build, to take a line apart.
 pub(crate) fn plan_of(build: Build) -> Plan {
@@ -132,4 +134,88 @@ pub(crate) fn in_words(fault: Fault) -> (usize, String, String, String) {
             "export the record as sampled, not as compressed or interpolated points".into(),
         ),
     }
+}
+
+pub(crate) fn layout_error(
+    file: &str,
+    fault: LayoutFault<'_>,
+    lines: &[HeadLine<'_>],
+    head: &[u8],
+    whole: bool,
+) -> ReadError {
+    let file = file.to_owned();
+    match fault {
+        LayoutFault::Broken { number, text, build } => {
+            let plan = plan_of(build);
+            broken(&file, &plan, number, text)
+        }
+        LayoutFault::NoNumbers if lines.is_empty() => ReadError::Line {
+            file,
+            line: 1,
+            expected: "one sample for each line".into(),
+            found: format!("no line end in the first {} bytes", head.len()),
+            remedy: "export with one sample for each line".into(),
+        },
+        LayoutFault::NoNumbers => {
+            let filled = lines.iter().filter(|l| !l.text.trim_ascii().is_empty());
+            let (count, last) = filled.fold((0, None), |(n, _), l| (n + 1, Some(l)));
+            let found = match last {
+                None => "blank lines only".to_owned(),
+                Some(l) if !whole => format!("none in the first {} lines", l.number),
+                Some(l) if count == 1 => format!("one line of text only, {}", line::quote(l.text)),
+                Some(l) => format!("{count} lines of text only, the last {}", line::quote(l.text)),
+            };
+            ReadError::Line {
+                file,
+                line: last.map_or(1, |l| l.number),
+                expected: "lines of numbers".into(),
+                found,
+                remedy: "export the samples, not only the settings".into(),
+            }
+        }
+    }
+}
+
+/// All samples on one line.
+pub(crate) fn one_line_only(file: &str, layout: &Layout<'_>, whole: bool) -> Result<(), ReadError> {
+    match layout.sample.as_slice() {
+        [only] if whole && layout.build.fields >= select::LEAST_POINTS => Err(ReadError::Line {
+            file: file.to_owned(),
+            line: only.number,
+            expected: "one sample for each line".into(),
+            found: format!("{} numbers on the only line", layout.build.fields),
+            remedy: "export samples below each other, not side by side".into(),
+        }),
+        _ => Ok(()),
+    }
+}
+
+/// Two names above four columns of whole numbers is a decimal comma that also separates.
+pub(crate) fn decimal_comma_suspected(
+    file: &str,
+    layout: &Layout<'_>,
+    columns: &Columns,
+) -> Result<(), ReadError> {
+    let comma = layout.build.separator == line::Separator::Byte(b',');
+    match (columns.mismatch, layout.sample.first()) {
+        (Some(names), Some(first)) if comma && names * 2 == columns.kinds.len() => Err(ReadError::Line {
+            file: file.to_owned(),
+            line: first.number,
+            expected: format!("{names} numbers as the headings name"),
+            found: format!("{} separated by commas, {}", columns.kinds.len(), line::quote(first.text)),
+            remedy: "if the comma is the decimal mark, export with semicolon or tab as separator".into(),
+        }),
+        _ => Ok(()),
+    }
+}
+
+pub(crate) fn no_interval(file: &str, columns: &Columns) -> ReadError {
+    let found = match columns.kinds.as_slice() {
+        [_] => "there is one column of values and no time column".to_owned(),
+        kinds if kinds.contains(&Kind::Index) => {
+            format!("of the {} columns none is time, one only counts samples", kinds.len())
+        }
+        kinds => format!("none of the {} columns is named time or rises evenly", kinds.len()),
+    };
+    ReadError::NoInterval { file: file.to_owned(), found }
 }

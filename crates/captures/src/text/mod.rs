@@ -12,6 +12,7 @@ mod header;
 mod layout;
 mod line;
 mod memory;
+mod notes;
 mod number;
 mod source;
 mod template;
@@ -20,16 +21,17 @@ use flattop_core::finding::Finding;
 
 use self::block::{Missing, Plan};
 use self::columns::Columns;
-use self::layout::{HeadLine, Layout, LayoutFault};
+use self::layout::{HeadLine, Layout};
 use self::source::{Parsed, Source};
-use crate::axis::{self, Axis, Quantum};
+use crate::axis::{self, Quantum};
 use crate::capture::{Column, Contents, Samples};
 use crate::error::ReadError;
-use crate::select::{self, Kind};
+use crate::select;
 use crate::units::{Quantity, Unit};
 use crate::{ReadOptions, units};
 
 pub(crate) use self::faults::in_words as time_fault_words;
+pub(crate) use self::notes::value_unit;
 pub(crate) use self::source::Input;
 
 /// Bytes from the start in which the numbers must begin.
@@ -49,15 +51,15 @@ pub(crate) fn read(
     refuse_binary(file, &head.bytes)?;
     let eol = line_end(&head.bytes);
     let lines = head_lines(&head.bytes, eol, whole);
-    let layout =
-        layout::find(&lines).map_err(|fault| layout_error(file, fault, &lines, &head.bytes, whole))?;
+    let layout = layout::find(&lines)
+        .map_err(|fault| faults::layout_error(file, fault, &lines, &head.bytes, whole))?;
     let columns = columns::find(&layout, given.is_some());
     let mut findings = columns.findings.clone();
     let names: Vec<_> = columns.headings.iter().map(|h| h.name.clone()).collect();
-    one_line_only(file, &layout, whole)?;
-    decimal_comma_suspected(file, &layout, &columns)?;
+    faults::one_line_only(file, &layout, whole)?;
+    faults::decimal_comma_suspected(file, &layout, &columns)?;
     if columns.time().is_none() && given.is_none() {
-        return Err(no_interval(file, &columns));
+        return Err(faults::no_interval(file, &columns));
     }
     let chosen = select::select(file, options, &columns.kinds, &names)?;
     if given.is_some() && columns.time().is_some() {
@@ -89,7 +91,7 @@ pub(crate) fn read(
     };
     let parsed = source.parse(&mut plan, begin, true, progress)?;
     select::enough_points(file, parsed.points)?;
-    blank_lines(file, &parsed, &columns, &mut findings)?;
+    notes::blank_lines(file, &parsed, &columns, &mut findings)?;
     let (start_s, interval_s) = match given {
         Some(interval_s) => (0.0, interval_s),
         None => time_axis(file, &mut source, &plan, begin, &parsed, &columns, &mut findings)?,
@@ -103,9 +105,9 @@ pub(crate) fn read(
         ));
     }
     let mut column = |at: usize, samples: Samples, missing: Missing| {
-        missing_samples(at, missing, begin.line, &mut findings);
+        notes::missing_samples(at, missing, begin.line, &mut findings);
         let heading = columns.headings.get(at).cloned().unwrap_or_default();
-        let scale = value_unit(at, heading.name.as_deref(), heading.unit.as_deref(), &mut findings);
+        let scale = notes::value_unit(at, heading.name.as_deref(), heading.unit.as_deref(), &mut findings);
         Column { number: at + 1, name: heading.name, unit: heading.unit, samples, scale }
     };
     let probe = column(chosen.probe, parsed.probe, parsed.probe_missing);
@@ -115,86 +117,6 @@ pub(crate) fn read(
     };
     let columns = columns.kinds.len();
     Ok(Contents { start_s, interval_s, points: parsed.points, columns, probe, reference, findings })
-}
-
-/// Volts per written unit, with a finding where it is not stated.
-pub(crate) fn value_unit(
-    at: usize,
-    name: Option<&str>,
-    unit: Option<&str>,
-    findings: &mut Vec<Finding>,
-) -> f64 {
-    let column = format!("column {}{}", at + 1, name.map(|n| format!(" \"{n}\"")).unwrap_or_default());
-    let Some(written) = unit else {
-        // "Volt" as the whole heading is a unit, too.
-        if name.and_then(units::unit).is_none_or(|u| u.quantity != Quantity::Voltage) {
-            findings.push(Finding::note(
-                "unit-assumed",
-                format!("{column} states no unit; taken as volts"),
-                "",
-            ));
-            return 1.0;
-        }
-        return name.and_then(units::unit).map_or(1.0, Unit::scale);
-    };
-    match units::unit(written).filter(|u| u.quantity == Quantity::Voltage) {
-        Some(unit) => unit.scale(),
-        None => {
-            let message = format!(
-                "{column} is in \"{written}\", which is no unit of voltage that is known; taken as volts"
-            );
-            findings.push(Finding::warning(
-                "unit-unknown",
-                message,
-                "ratios stand; voltages may be wrong by a factor",
-            ));
-            1.0
-        }
-    }
-}
-
-fn missing_samples(at: usize, missing: Missing, first_line: u64, findings: &mut Vec<Finding>) {
-    if missing.count > 0 {
-        let message = format!(
-            "{} sample{} of column {} {} missing (blank, not a number or over range), first on line {}",
-            missing.count,
-            if missing.count == 1 { "" } else { "s" },
-            at + 1,
-            if missing.count == 1 { "is" } else { "are" },
-            first_line + missing.first,
-        );
-        findings.push(Finding::warning(
-            "missing-samples",
-            message,
-            "if the screen was overdriven, use a coarser range",
-        ));
-    }
-}
-
-/// Blank lines between samples are passed over; without a time column they could be missing samples.
-fn blank_lines(
-    file: &str,
-    parsed: &Parsed,
-    columns: &Columns,
-    findings: &mut Vec<Finding>,
-) -> Result<(), ReadError> {
-    let Some(&first) = parsed.blank.first() else { return Ok(()) };
-    let count = parsed.blank.len();
-    if columns.time().is_none() && count + 1 < parsed.points {
-        return Err(ReadError::Line {
-            file: file.to_owned(),
-            line: first,
-            expected: "a number".into(),
-            found: "a blank line inside the data".into(),
-            remedy: "write NaN for a missing sample, or remove the line".into(),
-        });
-    }
-    let message = format!(
-        "{count} blank line{} between samples, first line {first}",
-        if count == 1 { "" } else { "s" }
-    );
-    findings.push(Finding::note("blank-lines", message, ""));
-    Ok(())
 }
 
 /// The byte that ends lines: line feed where there is one, else carriage return.
@@ -242,86 +164,6 @@ fn refuse_binary(file: &str, head: &[u8]) -> Result<(), ReadError> {
     }
 }
 
-fn layout_error(
-    file: &str,
-    fault: LayoutFault<'_>,
-    lines: &[HeadLine<'_>],
-    head: &[u8],
-    whole: bool,
-) -> ReadError {
-    let file = file.to_owned();
-    match fault {
-        LayoutFault::Broken { number, text, build } => {
-            let plan = faults::plan_of(build);
-            faults::broken(&file, &plan, number, text)
-        }
-        LayoutFault::NoNumbers if lines.is_empty() => ReadError::Line {
-            file,
-            line: 1,
-            expected: "one sample for each line".into(),
-            found: format!("no line end in the first {} bytes", head.len()),
-            remedy: "export with one sample for each line".into(),
-        },
-        LayoutFault::NoNumbers => {
-            let filled = lines.iter().filter(|l| !l.text.trim_ascii().is_empty());
-            let (count, last) = filled.fold((0, None), |(n, _), l| (n + 1, Some(l)));
-            let found = match last {
-                None => "blank lines only".to_owned(),
-                Some(l) if !whole => format!("none in the first {} lines", l.number),
-                Some(l) if count == 1 => format!("one line of text only, {}", line::quote(l.text)),
-                Some(l) => format!("{count} lines of text only, the last {}", line::quote(l.text)),
-            };
-            ReadError::Line {
-                file,
-                line: last.map_or(1, |l| l.number),
-                expected: "lines of numbers".into(),
-                found,
-                remedy: "export the samples, not only the settings".into(),
-            }
-        }
-    }
-}
-
-/// All samples on one line.
-fn one_line_only(file: &str, layout: &Layout<'_>, whole: bool) -> Result<(), ReadError> {
-    match layout.sample.as_slice() {
-        [only] if whole && layout.build.fields >= select::LEAST_POINTS => Err(ReadError::Line {
-            file: file.to_owned(),
-            line: only.number,
-            expected: "one sample for each line".into(),
-            found: format!("{} numbers on the only line", layout.build.fields),
-            remedy: "export samples below each other, not side by side".into(),
-        }),
-        _ => Ok(()),
-    }
-}
-
-/// Two names above four columns of whole numbers is a decimal comma that also separates.
-fn decimal_comma_suspected(file: &str, layout: &Layout<'_>, columns: &Columns) -> Result<(), ReadError> {
-    let comma = layout.build.separator == line::Separator::Byte(b',');
-    match (columns.mismatch, layout.sample.first()) {
-        (Some(names), Some(first)) if comma && names * 2 == columns.kinds.len() => Err(ReadError::Line {
-            file: file.to_owned(),
-            line: first.number,
-            expected: format!("{names} numbers as the headings name"),
-            found: format!("{} separated by commas, {}", columns.kinds.len(), line::quote(first.text)),
-            remedy: "if the comma is the decimal mark, export with semicolon or tab as separator".into(),
-        }),
-        _ => Ok(()),
-    }
-}
-
-fn no_interval(file: &str, columns: &Columns) -> ReadError {
-    let found = match columns.kinds.as_slice() {
-        [_] => "there is one column of values and no time column".to_owned(),
-        kinds if kinds.contains(&Kind::Index) => {
-            format!("of the {} columns none is time, one only counts samples", kinds.len())
-        }
-        kinds => format!("none of the {} columns is named time or rises evenly", kinds.len()),
-    };
-    ReadError::NoInterval { file: file.to_owned(), found }
-}
-
 /// First time, and interval over the first lines as a start for summing.
 fn first_interval(layout: &Layout<'_>, plan: &Plan) -> (f64, f64) {
     let times: Vec<f64> = layout
@@ -362,7 +204,7 @@ fn time_axis(
     findings: &mut Vec<Finding>,
 ) -> Result<(f64, f64), ReadError> {
     let Some(time) = plan.time else {
-        return Err(no_interval(file, columns));
+        return Err(faults::no_interval(file, columns));
     };
     let proven = axis::from_stretches(&parsed.stretches, begin.first_time, plan.provisional, columns.quantum);
     let (axis, quantum) = match proven {
@@ -380,7 +222,7 @@ fn time_axis(
             (axis, quantum)
         }
     };
-    note_axis(axis, quantum, parsed.points, findings);
+    notes::note_axis(axis, quantum, parsed.points, findings);
     let heading = columns.headings.get(time).cloned().unwrap_or_default();
     let unit = columns.unit(time, Quantity::Time).or_else(|| {
         heading
@@ -414,22 +256,4 @@ fn printed_quantum(times: &[f64], first_lines: Quantum) -> Quantum {
         }
     }
     quantum
-}
-
-fn note_axis(axis: Axis, quantum: Quantum, points: usize, findings: &mut Vec<Finding>) {
-    let end = axis.start + axis.interval * (points - 1) as f64;
-    let step = quantum.at(axis.start.abs().max(end.abs()));
-    if axis.rounded {
-        let message = format!(
-            "time is printed in steps of {step:e}, coarser than the interval; the interval {:e} comes from the whole record",
-            axis.interval
-        );
-        findings.push(Finding::note("time-rounded", message, "export time with more digits"));
-    } else if axis.off > 0.51 * step + 1e-6 * axis.interval {
-        let message = format!(
-            "times differ by up to {:.1} % of the interval from even spacing",
-            100.0 * axis.off / axis.interval
-        );
-        findings.push(Finding::note("time-jitter", message, ""));
-    }
 }
