@@ -103,6 +103,9 @@ def valid():
     w("time-last.csv", "U (V),Time (s)\n" + lines(lambda k: f"{V(k):.3f},{T(k):.7f}"))
     w("two-time-columns.csv", "Time (s),A (V),Time (s),B (V)\n" + lines(lambda k: f"{plain(k)},{plain(k)}"))
     w("empty-columns.csv", lines(lambda k: f",,{plain(k)}"))
+    settings = ["Record Length,2.5e+03", "Sample Interval,1e-6", "Trigger Point,1.2e3", "Source,CH1"]
+    w("text-beside-samples.csv", lines(lambda k: f"{settings[k] if k < 4 else ','},,{plain(k)},"))
+    w("setting-above-column.csv", "Points: 24\n" + lines(lambda k: f"{V(k):.3f}"))
     w("one-column.csv", "U (V)\n" + lines(lambda k: f"{V(k):.3f}"))
     w("two-columns-no-time.csv", "A (V),B (V)\n" + lines(lambda k: f"{V(k):.3f},{-V(k):.3f}"))
     w("current-unit.csv", "Time (s),I (A)\n" + lines(plain))
@@ -159,6 +162,8 @@ def invalid():
     body = lambda n=K: lines(plain, range(n))
     w("empty.csv", b"")
     w("binary.dat", bytes(range(256)) * 4)
+    w("utf16-no-mark.csv", body().encode("utf-16-le"))
+    w("units-in-fields.csv", lines(lambda k: f"{T(k):.7f} s,{V(k):.3f} V"))
     w("header-only.csv", "Time (s),U (V)\n")
     w("words-only.txt", "This is a letter\nand no capture\n")
     w("blank-only.csv", "\n\n\n")

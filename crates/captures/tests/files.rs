@@ -12,6 +12,8 @@ type Valid = (&'static str, Option<f64>, usize, usize, usize, f64, f64, f64, f64
 
 #[rustfmt::skip]
 const VALID: &[Valid] = &[
+    ("text-beside-samples.csv", None, 24, 5, 5, -4e-6, 1e-6, -0.5, 0.523, &["text-beside-samples", "time-column-by-numbers", "time-unit-assumed", "unit-assumed"]),
+    ("setting-above-column.csv", Some(1e-6), 24, 1, 1, 0.0, 1e-6, -0.5, 0.523, &["preamble-skipped", "unit-assumed"]),
     ("blank-lines-at-end.csv", None, 24, 2, 2, -4e-6, 1e-6, -0.5, 0.523, &["time-column-by-numbers", "time-unit-assumed", "unit-assumed"]),
     ("blanks-decimal-comma.txt", None, 24, 2, 2, -4e-6, 1e-6, -0.5, 0.523, &["time-column-by-numbers", "time-unit-assumed", "unit-assumed"]),
     ("blanks.txt", None, 24, 2, 2, -4e-6, 1e-6, -0.5, 0.523, &[]),
@@ -91,13 +93,15 @@ const VALID: &[Valid] = &[
 /// File, given interval, and the error's text behind the file's name.
 #[rustfmt::skip]
 const INVALID: &[(&str, Option<f64>, &str)] = &[
+    ("utf16-no-mark.csv", None, ", byte 1: expected numbers as text, an NPY file or a WAV file (also packed with gzip or zstd), found text in UTF-16 without its byte order mark; export the capture as comma-separated text"),
+    ("units-in-fields.csv", None, ", line 24: expected lines of numbers, found 24 lines of text only, the last \"0.0000190 s,0.523 V\"; export the samples as plain numbers, not settings, units or dates with them"),
     ("bad-header.npy", Some(1e-6), ", byte 60: expected '(', found '['; the file is damaged or of another kind; save the array again"),
-    ("binary.dat", None, ", byte 0: expected numbers as text, an NPY file or a WAV file (also packed with gzip or zstd), found the byte 0x00, which is neither text nor the start of a known format; export the capture as comma-separated text"),
+    ("binary.dat", None, ", byte 0: expected numbers as text, an NPY file or a WAV file (also packed with gzip or zstd), found the byte 0x00, which does not belong in text; export the capture as comma-separated text"),
     ("blank-line-no-time.csv", Some(1e-6), ", line 17: expected a number, found a blank line inside the data; write NaN for a missing sample, or remove the line"),
-    ("blank-only.csv", None, ", line 1: expected lines of numbers, found blank lines only; export the samples, not only the settings"),
+    ("blank-only.csv", None, ", line 1: expected lines of numbers, found blank lines only; export the samples as plain numbers, not settings, units or dates with them"),
     ("complex.npy", Some(1e-6), ", byte 20: expected real numbers f4, f8, i1, u1, i2, u2, i4, u4, i8 or u8, found \"<c16\"; save the samples as an array of one of these types"),
     ("compressed.wav", None, ", byte 20: expected PCM of 8, 16, 24 or 32 bits or float of 32 or 64 bits, found format 2 with 16 bits; save it uncompressed as PCM or float"),
-    ("control-byte-late.csv", None, ", byte 266: expected numbers as text, an NPY file or a WAV file (also packed with gzip or zstd), found the byte 0x00, which is neither text nor the start of a known format; export the capture as comma-separated text"),
+    ("control-byte-late.csv", None, ", byte 266: expected numbers as text, an NPY file or a WAV file (also packed with gzip or zstd), found the byte 0x00, which does not belong in text; export the capture as comma-separated text"),
     ("cut-in-header.npy", Some(1e-6), ", byte 60: expected a header of 118 bytes, found the end of the file; the file is damaged or of another kind; save the array again"),
     ("cut.npy", Some(1e-6), ", byte 312: expected 24 numbers of 8 bytes from byte 128 on, found the end of the file after 184 bytes of them; the file is cut short; save or copy it again"),
     ("decimal-comma-and-comma.csv", None, ", line 2: expected 2 numbers as the headings name, found 4 separated by commas, \"-0,0000040,-0,500\"; if the comma is the decimal mark, export with semicolon or tab as separator"),
@@ -113,7 +117,7 @@ const INVALID: &[(&str, Option<f64>, &str)] = &[
     ("gzip-damaged.gz", None, ", byte 400: expected more packed data, found damaged packed data (corrupt gzip stream does not have a matching checksum); the file is cut short or damaged; copy or export it again"),
     ("gzip-empty.gz", None, ": the file is empty (0 bytes); export the capture again"),
     ("gzip-in-gzip.gz", None, ", byte 0: expected numbers as text, an NPY file or a WAV file (also packed with gzip or zstd), found a packed file within a packed file; export the capture as comma-separated text"),
-    ("header-only.csv", None, ", line 1: expected lines of numbers, found one line of text only, \"Time (s),U (V)\"; export the samples, not only the settings"),
+    ("header-only.csv", None, ", line 1: expected lines of numbers, found one line of text only, \"Time (s),U (V)\"; export the samples as plain numbers, not settings, units or dates with them"),
     ("huge-shape.npy", Some(1e-6), ", byte 320: expected 4611686018427387904 × 3 numbers of 8 bytes from byte 128 on, found the end of the file after 192 bytes of them; the file is cut short; save or copy it again"),
     ("no-data.wav", None, ", byte 36: expected a chunk \"data\" with the samples, found the end of the file; the file is damaged; save it again"),
     ("no-interval-index.csv", None, ": no time between samples: of the 2 columns none is time, one only counts samples; pass it with --interval, for example --interval 1us"),
@@ -136,7 +140,7 @@ const INVALID: &[(&str, Option<f64>, &str)] = &[
     ("words-early.csv", None, ", line 6: expected 2 numbers, found \"trigger\" in column 1; remove the text after the data or between the samples, or write NaN for a missing sample"),
     ("words-in-data.csv", None, ", line 17: expected 2 numbers, found \"abc\" in column 2; remove the text after the data or between the samples, or write NaN for a missing sample"),
     ("words-in-time.csv", None, ", line 16: expected 2 numbers, found \"abc\" in column 1; remove the text after the data or between the samples, or write NaN for a missing sample"),
-    ("words-only.txt", None, ", line 2: expected lines of numbers, found 2 lines of text only, the last \"and no capture\"; export the samples, not only the settings"),
+    ("words-only.txt", None, ", line 2: expected lines of numbers, found 2 lines of text only, the last \"and no capture\"; export the samples as plain numbers, not settings, units or dates with them"),
     ("zip.zip", None, ", byte 0: expected numbers as text, an NPY file or a WAV file (also packed with gzip or zstd), found a ZIP archive or a spreadsheet; export the capture as comma-separated text"),
     ("zstd-cut.zst", None, ", byte 0: expected more packed data, found damaged packed data (Failed to parse block header: Error while reading bytes for Raw: failed to fill whole buffer); the file is cut short or damaged; copy or export it again"),
 ];

@@ -131,6 +131,10 @@ fn note_preamble(layout: &Layout<'_>, used: usize, findings: &mut Vec<Finding>) 
         );
         findings.push(Finding::note("preamble-skipped", message, ""));
     }
+    if layout.beside > 0 {
+        let message = format!("text beside the samples on the first {} lines is not used", layout.beside);
+        findings.push(Finding::note("text-beside-samples", message, ""));
+    }
     if let (Some(first), n) = (layout.numeric_preamble.first(), layout.numeric_preamble.len()) {
         let message = format!(
             "line {first}{} before the data hold{} numbers only; taken as settings, not as samples",
@@ -204,7 +208,8 @@ impl<'a> Table<'a> {
         let build = layout.build;
         let mut columns = vec![Vec::with_capacity(layout.sample.len()); build.fields];
         let mut fields = Vec::new();
-        for line in &layout.sample {
+        // What stands beside the first samples says nothing about the columns.
+        for line in &layout.sample[layout.beside.min(layout.sample.len())..] {
             line::split(line.text, build.separator, &mut fields);
             if fields.len() != build.fields {
                 continue; // reported with its line when the data is read

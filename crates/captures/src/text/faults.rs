@@ -170,7 +170,7 @@ pub(crate) fn layout_error(
                 line: last.map_or(1, |l| l.number),
                 expected: "lines of numbers".into(),
                 found,
-                remedy: "export the samples, not only the settings".into(),
+                remedy: "export the samples as plain numbers, not settings, units or dates with them".into(),
             }
         }
     }

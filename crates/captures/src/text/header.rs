@@ -22,6 +22,9 @@ pub(crate) fn find(
     let filled: Vec<&HeadLine<'_>> =
         preamble.iter().filter(|l| !l.text.trim_ascii().is_empty()).rev().take(2).collect();
     let Some(last) = filled.first() else { return (none(), 0, None) };
+    if columns == 1 && last.text.iter().any(|b| matches!(b, b':' | b'=')) {
+        return (none(), 0, None); // "Points: 1000" is a setting
+    }
     let lower = fields(last.text, build.separator, columns);
     if lower.len() != columns {
         // A line that is split by the data's separator but has another number of names was meant as heading.

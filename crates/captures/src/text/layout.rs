@@ -49,6 +49,8 @@ pub(crate) struct Layout<'a> {
     pub(crate) preamble: Vec<HeadLine<'a>>,
     /// First lines of the data, blank ones left out.
     pub(crate) sample: Vec<HeadLine<'a>>,
+    /// Data lines at the start that have text in columns which are empty further down.
+    pub(crate) beside: usize,
     /// Numbers of preamble lines that hold nothing but numbers.
     pub(crate) numeric_preamble: Vec<u64>,
 }
@@ -117,7 +119,9 @@ pub(crate) fn find<'a>(lines: &[HeadLine<'a>]) -> Result<Layout<'a>, LayoutFault
         (None, _) => return Err(LayoutFault::NoNumbers),
     };
     let mut build = run.build();
-    let rest = &lines[run.first_index..];
+    let beside = lines_with_text_beside(&lines[..run.first_index], &run, &mut fields);
+    let first_index = run.first_index - beside;
+    let rest = &lines[first_index..];
     let sample: Vec<_> =
         rest.iter().filter(|l| !l.text.trim_ascii().is_empty()).take(SAMPLE_LINES).copied().collect();
     if run.shape.mark.is_none() {
@@ -125,7 +129,29 @@ pub(crate) fn find<'a>(lines: &[HeadLine<'a>]) -> Result<Layout<'a>, LayoutFault
         let later = sample.iter().filter_map(|l| shape(l.text, &mut fields)).find_map(|s| s.mark);
         build.mark = later.unwrap_or(build.mark);
     }
-    Ok(Layout { build, preamble: lines[..run.first_index].to_vec(), sample, numeric_preamble })
+    Ok(Layout { build, preamble: lines[..first_index].to_vec(), sample, beside, numeric_preamble })
+}
+
+/// Some exports write settings beside the first samples. Counts the lines above the run that hold numbers in all its
+/// filled columns; only where the run has columns that are always empty.
+fn lines_with_text_beside<'a>(above: &[HeadLine<'a>], run: &Run<'a>, fields: &mut Vec<&'a [u8]>) -> usize {
+    let Build { separator, mark, fields: count } = run.build();
+    let mut filled = vec![false; count];
+    for line in &run.lines {
+        line::split(line.text, separator, fields);
+        filled.iter_mut().zip(fields.iter()).for_each(|(filled, field)| *filled |= !field.is_empty());
+    }
+    // An empty column at the end is a trailing separator.
+    if !filled[..count - 1].contains(&false) {
+        return 0;
+    }
+    let mut holds_samples = |line: &&HeadLine<'a>| {
+        line::split(line.text, separator, fields);
+        let number = |field: &[u8]| number::printed(field).is_some_and(|p| p.mark.is_none_or(|m| m == mark));
+        fields.len() == count
+            && filled.iter().zip(fields.iter()).all(|(filled, field)| !filled || number(field))
+    };
+    above.iter().rev().take_while(|l| holds_samples(l)).count()
 }
 
 /// Consecutive lines of one build.

@@ -152,14 +152,15 @@ fn refuse_binary(file: &str, head: &[u8]) -> Result<(), ReadError> {
     }
     let odd = |b: &u8| *b < 0x20 && !matches!(b, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a);
     match head.iter().take(1 << 16).position(odd) {
-        Some(at) => Err(ReadError::UnknownFormat {
-            file: file.to_owned(),
-            byte: at as u64,
-            found: format!(
-                "the byte 0x{:02X}, which is neither text nor the start of a known format",
-                head[at]
-            ),
-        }),
+        Some(at) => {
+            let found = match head {
+                [_, 0, _, 0, ..] | [0, _, 0, _, ..] => {
+                    "text in UTF-16 without its byte order mark".to_owned()
+                }
+                _ => format!("the byte 0x{:02X}, which does not belong in text", head[at]),
+            };
+            Err(ReadError::UnknownFormat { file: file.to_owned(), byte: at as u64, found })
+        }
         None => Ok(()),
     }
 }

@@ -4,8 +4,7 @@ use std::path::{Path, PathBuf};
 
 use flattop_captures::{Capture, ReadOptions};
 use flattop_core::assessment::Assessment;
-use flattop_core::estimate::square;
-use flattop_core::finding::Finding;
+use flattop_core::estimate::{reference, square};
 use flattop_core::samples::Record;
 use flattop_report::subject::{Failure, Method, RecordFacts, Subject};
 use rayon::prelude::*;
@@ -47,15 +46,10 @@ fn squares(request: &Request, files: &[PathBuf], read: &ReadOptions) -> Vec<Resu
 
 /// The way to assess that suits the columns of the capture.
 fn assess(capture: &Capture, settings: &square::Settings) -> (Method, Assessment) {
-    let mut assessment = assess_square(capture.record(), settings);
-    if capture.reference.is_some() {
-        assessment.findings.push(Finding::warning(
-            "reference-not-used",
-            "the reference column was read but not used: the square wave was taken as flat on the source",
-            "compare the two columns with --sine captures where the source's own shape matters",
-        ));
+    match capture.reference_record() {
+        Some(source) => (Method::Reference, reference::assess_with_reference(capture.record(), source, settings)),
+        None => (Method::SquareWave, assess_square(capture.record(), settings)),
     }
-    (Method::SquareWave, assessment)
 }
 
 /// The core's assessment, with the scan of a long record spread over the cores.
