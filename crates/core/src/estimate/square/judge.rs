@@ -468,6 +468,7 @@ fn company(record: &Record<'_>, work: &Work, wave: &SquareWave, findings: &mut V
                 }
             }
             Term::Slow { .. } => slow_tail(work, theta[offset].exp(), theta[offset + 1], step, dt, findings),
+            Term::Sag => sag(work, theta[offset] / step, dt, findings),
             Term::History { .. } => {}
         }
         offset += term.parameters();
@@ -542,6 +543,23 @@ fn company(record: &Record<'_>, work: &Work, wave: &SquareWave, findings: &mut V
 
 fn deviation(work: &Work, i: usize) -> f64 {
     (work.fit.covariance[i * work.fit.theta.len() + i] * work.noise.scale).max(0.0).sqrt()
+}
+
+fn sag(work: &Work, share: f64, dt: f64, findings: &mut Vec<Finding>) {
+    let (way, cause) = if share > 0.0 {
+        ("sag", "the source or an ac coupling droops")
+    } else {
+        ("creep away from the middle", "the source, or an insulating material, is slow to settle")
+    };
+    findings.push(Finding::warning(
+        "droop",
+        format!(
+            "The flat parts {way} by {:.2} % within {}: {cause}. This was kept apart from the compensation error.",
+            100.0 * share.abs(),
+            format_engineering(work.longest_flat * dt, Unit::Second, 2)
+        ),
+        "Use dc coupling and a source that holds its level.",
+    ));
 }
 
 fn slow_tail(work: &Work, tau: f64, amplitude: f64, step: f64, dt: f64, findings: &mut Vec<Finding>) {

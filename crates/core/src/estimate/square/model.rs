@@ -19,6 +19,9 @@ pub(super) enum Term {
     Drift { order: i32 },
     /// Sinusoid near a nominal frequency, in cycles per sample; with its frequency free within a narrow prior.
     Hum { nominal: f64, frequency_free: bool },
+    /// Straight sag of every flat towards the middle, as a slowly drooping source or an ac coupling gives: continuous at
+    /// the edges, its parameter is the sag over a whole flat.
+    Sag,
     /// A second, slower exponential: droop of the source, AC coupling, or a dielectric tail. The expected τp in samples
     /// and the step in volts scale what is known of such tails beforehand.
     Slow { expected_tau: f64, step: f64 },
@@ -28,7 +31,7 @@ impl Term {
     /// Parameters the term brings.
     pub(super) fn parameters(&self) -> usize {
         match self {
-            Term::History { .. } | Term::Drift { .. } => 1,
+            Term::History { .. } | Term::Drift { .. } | Term::Sag => 1,
             Term::Hum { frequency_free, .. } => 2 + usize::from(*frequency_free),
             Term::Slow { .. } => 2,
         }
@@ -144,10 +147,43 @@ impl Model<'_> {
         None
     }
 
+    /// The model with more terms; a slow tail takes the place of a sag.
+    pub(super) fn with(&self, terms: &[Term]) -> Self {
+        let mut larger = self.clone();
+        if terms.iter().any(|t| matches!(t, Term::Slow { .. })) {
+            larger.terms.retain(|t| *t != Term::Sag);
+        }
+        larger.terms.extend_from_slice(terms);
+        larger
+    }
+
     /// Whether an average takes part in the fit.
     #[inline]
     pub(super) fn takes_part(&self, average: &Average) -> bool {
         average.since_edge - average.half_width >= self.hold_off
+    }
+
+    /// Lengths of a high and a low flat, in samples; without a rhythm the longest one seen stands for both.
+    pub(super) fn flat_lengths(&self) -> (f64, f64) {
+        match self.rhythm {
+            Some(r) => (r.duty * r.period, (1.0 - r.duty) * r.period),
+            None => {
+                let last = self.edges.last().map_or(1.0, |e| self.points - e.at);
+                let longest = self.edges.windows(2).map(|w| w[1].at - w[0].at).fold(last, f64::max);
+                (longest, longest)
+            }
+        }
+    }
+
+    /// Unit sag at an average: from +½ to −½ of the side it is on, over its flat.
+    fn sag(&self, average: &Average, side: f64, lengths: (f64, f64)) -> f64 {
+        let length = if side > 0.0 { lengths.0 } else { lengths.1 };
+        let begin = match (average.flat.checked_sub(1), self.rhythm) {
+            (Some(i), _) => self.edges[i as usize].at,
+            (None, Some(_)) => self.edges[0].at - length,
+            (None, None) => return -side,
+        };
+        2.0 * side * (0.5 - (average.at - begin) / length)
     }
 
     fn high(&self, flat: u32) -> f64 {
@@ -164,6 +200,7 @@ impl Model<'_> {
         let slow = slow_at.map(|i| Tails::new(theta[i].exp(), self.edges, self.rhythm, 0.0));
         let mut row = vec![0.0; self.parameters()];
         let scale = 2.0 / self.points;
+        let lengths = self.flat_lengths();
         for average in self.averages {
             let (g, g_ln_tau) = tails.at(average);
             let s = self.high(average.flat);
@@ -196,6 +233,10 @@ impl Model<'_> {
                                     * (theta[offset] * cos + theta[offset + 1] * sin);
                             row[offset + 2] = std::f64::consts::TAU * nominal * by_omega;
                         }
+                    }
+                    Term::Sag => {
+                        row[offset] = self.sag(average, s, lengths);
+                        value += theta[offset] * row[offset];
                     }
                     Term::Slow { .. } => {
                         if let Some(slow) = &slow {
@@ -289,6 +330,7 @@ mod tests {
                 Term::Drift { order: 2 },
                 Term::Hum { nominal: 0.003, frequency_free: true },
                 Term::Slow { expected_tau: 20.0, step: 2.0 },
+                Term::Sag,
             ];
             if rhythm.is_none() {
                 terms.push(Term::History { spread: 0.1 });
@@ -303,7 +345,7 @@ mod tests {
                 prior_ln_tau: (3.0, 1.0),
                 points: 500.0,
             };
-            let mut theta = vec![3.4, 0.1, 2.0, 0.3, 0.05, 0.02, 0.1, -0.07, 0.002, 6.1, 0.04];
+            let mut theta = vec![3.4, 0.1, 2.0, 0.3, 0.05, 0.02, 0.1, -0.07, 0.002, 6.1, 0.04, 0.03];
             if rhythm.is_none() {
                 theta.push(-0.1);
             }

@@ -12,19 +12,28 @@ pub(super) struct ErrorAndTau {
     pub correlation: f64,
 }
 
-/// e from the fitted parameters; with a slow term the products of the two exponentials are taken apart again.
+/// e from the fitted parameters; where the source is not flat, what the divider makes of that is taken apart again.
 ///
 /// A source tail A + C·HPs behind the divider 1 + e·HPp gives the coefficient e·(A + C·(1+k)) to the divider's
-/// exponential and C·(1 − e·k) to the slow one, with k = τp/(τs − τp) (partial fractions).
-pub(super) fn error_of(theta: &[f64], slow: Option<usize>) -> f64 {
-    let ratio = theta[TAIL] / theta[STEP];
-    let Some(i) = slow else { return ratio };
+/// exponential and C·(1 − e·k) to the slow one, with k = τp/(τs − τp) (partial fractions). A source whose flats sag
+/// straight by S gives e·(A + q) to the divider's exponential and A − e·q to the step, with q = S·τp·(1/th + 1/tl): the
+/// response of the high-pass to the change of slope at each edge; th and tl are the lengths of the flats.
+pub(super) fn error_of(model: &model::Model<'_>, theta: &[f64]) -> f64 {
     let tau = theta[LN_TAU].exp();
-    let k = tau / (theta[i].exp() - tau);
-    let mut error = 0.0;
-    for _ in 0..8 {
-        let c = theta[i + 1] / (1.0 - error * k);
-        error = theta[TAIL] / (theta[STEP] + c * (1.0 + k));
+    let mut error = theta[TAIL] / theta[STEP];
+    if let Some(i) = model.offset_of(|t| matches!(t, Term::Slow { .. })) {
+        let k = tau / (theta[i].exp() - tau);
+        for _ in 0..8 {
+            let c = theta[i + 1] / (1.0 - error * k);
+            error = theta[TAIL] / (theta[STEP] + c * (1.0 + k));
+        }
+    } else if let Some(i) = model.offset_of(|t| matches!(t, Term::Sag)) {
+        let (high, low) = model.flat_lengths();
+        let slopes = if model.rhythm.is_some() { 1.0 / high + 1.0 / low } else { 1.0 / high };
+        let q = theta[i] * tau * slopes;
+        for _ in 0..8 {
+            error = theta[TAIL] / (theta[STEP] + q * (1.0 + error));
+        }
     }
     error
 }
@@ -33,17 +42,18 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
     let model = work.model();
     let theta = &work.fit.theta;
     let p = theta.len();
-    let slow = model.offset_of(|t| matches!(t, Term::Slow { .. }));
-    let error = error_of(theta, slow);
+    let error = error_of(&model, theta);
     let tau = theta[LN_TAU].exp();
     // Gradient of e by the parameters.
     let mut by = vec![0.0; p];
-    for i in [Some(LN_TAU), Some(STEP), Some(TAIL), slow, slow.map(|i| i + 1)].into_iter().flatten() {
+    let slow = model.offset_of(|t| matches!(t, Term::Slow { .. }));
+    let sag = model.offset_of(|t| matches!(t, Term::Sag));
+    for i in [Some(LN_TAU), Some(STEP), Some(TAIL), slow, slow.map(|i| i + 1), sag].into_iter().flatten() {
         let h = 1e-6 * theta[i].abs().max(1e-3 * theta[STEP].abs()).max(1e-9);
         let at = |d: f64| {
             let mut moved = theta.clone();
             moved[i] += d;
-            error_of(&moved, slow)
+            error_of(&model, &moved)
         };
         by[i] = (at(h) - at(-h)) / (2.0 * h);
     }
@@ -93,7 +103,7 @@ const HIDDEN_DROOP: f64 = 0.005;
 
 /// Whether the flats are too short to show a droop apart from the tail, and none was fitted.
 pub(super) fn flats_are_short(work: &Work) -> bool {
-    let slow = work.terms.iter().any(|t| matches!(t, Term::Slow { .. }));
+    let slow = work.terms.iter().any(|t| matches!(t, Term::Slow { .. } | Term::Sag));
     !slow && work.longest_flat < SHORT_FLAT * work.fit.theta[LN_TAU].exp()
 }
 
