@@ -29,8 +29,6 @@ const WORTH_SAG: f64 = 10.0;
 const WORTH_SLOW: f64 = 13.0;
 /// Gain at which a sag is as likely to be there as not.
 const EVEN_ODDS: f64 = 8.0;
-/// Flats shorter than this many τp hide a slow tail behind the divider's own.
-const SHORT_FLAT: f64 = 2.6;
 /// Mains frequencies looked for, Hz.
 const MAINS_HZ: [f64; 2] = [50.0, 60.0];
 
@@ -145,7 +143,7 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<C
         let share = (-2.0 * std::f64::consts::PI.powi(2) * dither / (q * q)).exp();
         samples * (0.4 * q * share / model.noise).powi(2)
     });
-    let mut doubt = 0.0;
+    let (mut doubt, mut sag_spread) = (0.0, 1.0);
     for _round in 0..8 {
         let lone_slow = !has_slow(model)
             && fit.theta[LN_TAU] > setting.slowest_ln_tau
@@ -159,6 +157,7 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<C
                 let other = solve(&larger, None);
                 if terms.contains(&Term::Sag) {
                     doubt = other.as_ref().map_or(0.0, |f| sag_doubt(model, &fit, &larger, f, steps));
+                    sag_spread = other.as_ref().map_or(1.0, |f| deviation(f, f.theta.len() - 1) / setting.step);
                 }
                 other.map_or(0.0, |f| fit.cost - f.cost)
             } else {
@@ -188,7 +187,7 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<C
         && fit.theta[TAIL].abs() < 3.0 * deviation(&fit, TAIL)
         && lone_tail_cost(model, setting).is_some_and(|cost| cost < fit.cost + 9.0);
     let slow_doubt = if has_slow(model) || model.terms.contains(&Term::Sag) { 0.0 } else { doubt };
-    Some(Choice { fit, slow_doubt, lone_tail_possible })
+    Some(Choice { fit, slow_doubt, sag_spread, lone_tail_possible })
 }
 
 /// The outcome of [`choose_terms`].
@@ -197,6 +196,8 @@ pub(super) struct Choice {
     pub fit: Fit,
     /// Standard uncertainty of e that is left because a sag or slow tail might be there and was not taken in.
     pub slow_doubt: f64,
+    /// Standard uncertainty of a sag if there were one, as a share of the step.
+    pub sag_spread: f64,
     /// Whether the one tail that there is, taken as slow company, could as well be the divider's.
     pub lone_tail_possible: bool,
 }
@@ -214,14 +215,12 @@ fn lone_tail_cost(model: &Model<'_>, setting: &Setting) -> Option<f64> {
 fn sag_doubt(model: &Model<'_>, fit: &Fit, larger: &Model<'_>, other: &Fit, steps: f64) -> f64 {
     let apart = error_of(larger, &other.theta) - error_of(model, &fit.theta);
     let gain = fit.cost - other.cost - steps;
-    let tau = fit.theta[LN_TAU].exp();
-    // With long flats a gain that chance brings every tenth time is no reason for doubt.
-    let long_flats = model.edges.windows(2).any(|w| w[1].at - w[0].at > SHORT_FLAT * tau) || model.rhythm.is_none();
-    if gain < 3.0 && long_flats {
+    // A gain that chance brings every tenth time is no reason for doubt.
+    if gain < 3.0 {
         return 0.0;
     }
     let odds = (0.5 * (gain - EVEN_ODDS)).exp();
-    let share = (odds / (1.0 + odds)).max(if long_flats { 0.0 } else { 0.25 });
+    let share = odds / (1.0 + odds);
     apart.abs() * (share * (1.0 - share)).sqrt()
 }
 

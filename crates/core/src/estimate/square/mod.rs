@@ -111,6 +111,8 @@ struct Work {
     prior_ln_tau: (f64, f64),
     /// Standard uncertainty of e left by a slow tail that could not be excluded.
     slow_doubt: f64,
+    /// Standard uncertainty of a sag of the flats if there were one, as a share of the step.
+    sag_spread: f64,
     /// Whether the tail that was taken for slow company could as well be the divider's.
     lone_tail_possible: bool,
     aftermath: timing::Aftermath,
@@ -209,6 +211,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
         hold_off: reach,
         prior_ln_tau,
         slow_doubt: 0.0,
+        sag_spread: 1.0,
         lone_tail_possible: false,
         aftermath: timing::Aftermath { ranks: Vec::new() },
         longest_flat,
@@ -219,6 +222,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
     for round in [Round::Rough, Round::Company, Round::Tight, Round::Final] {
         work.averages = condense(view, &work.edges, lead, work.edges_outside());
         work.noise = if round == Round::Rough { first_noise(&work) } else { work.noise.applied() };
+        let mut sag_spread = work.sag_spread;
         let (mut slow_doubt, mut lone_tail) = (work.slow_doubt, work.lone_tail_possible);
         let mut model = work.model();
         let fit = match round {
@@ -234,6 +238,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
                 model.noise = first_noise(&work).sample;
                 fit::choose_terms(&mut model, &setting).map(|choice| {
                     (slow_doubt, lone_tail) = (choice.slow_doubt, choice.lone_tail_possible);
+                    sag_spread = choice.sag_spread;
                     choice.fit
                 })
             }
@@ -245,6 +250,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
         work.fit = fit.ok_or_else(judge::no_fit)?;
         work.terms = terms;
         work.noise.sample = noise;
+        work.sag_spread = sag_spread;
         (work.slow_doubt, work.lone_tail_possible) = (slow_doubt, lone_tail);
         if round != Round::Rough {
             judge::levels(&work)?;

@@ -97,7 +97,7 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
 const MODEL_FLOOR: f64 = 4e-5;
 
 /// Flats shorter than this many τp hide a droop of the source behind the divider's own tail.
-const SHORT_FLAT: f64 = 2.6;
+const SHORT_FLAT: f64 = 3.8;
 /// Droop over a flat that is allowed for there, as a share of the step (common practice for a calibration output).
 const HIDDEN_DROOP: f64 = 0.005;
 
@@ -107,14 +107,15 @@ pub(super) fn flats_are_short(work: &Work) -> bool {
     !slow && work.longest_flat < SHORT_FLAT * work.fit.theta[LN_TAU].exp()
 }
 
-/// Change of e that an unseen droop of [`HIDDEN_DROOP`] would bring.
+/// Change of e that a droop of [`HIDDEN_DROOP`] would bring, or as much of it as the record cannot exclude.
 fn hidden_droop(work: &Work, model: &model::Model<'_>, along_e: &[f64]) -> f64 {
     let weight = 1.0 / (work.noise.sample * work.noise.sample);
+    let unseen = HIDDEN_DROOP.min(1.5 * work.sag_spread);
     let mut change = 0.0;
     model.evaluate(&work.fit.theta, |average, _, row| {
         if model.takes_part(average) && average.since_edge.is_finite() {
             let up = if row[STEP] > 0.0 { 1.0 } else { -1.0 };
-            let sag = up * HIDDEN_DROOP * work.fit.theta[STEP] * average.since_edge / work.longest_flat;
+            let sag = up * unseen * work.fit.theta[STEP] * average.since_edge / work.longest_flat;
             let of_e: f64 = along_e.iter().zip(row).map(|(a, r)| a * r).sum();
             change += weight * average.count * of_e * sag;
         }
