@@ -263,6 +263,12 @@ pub fn random(kind: &str, rng: &mut impl Rng) -> Truth {
             let mains = if rng.random_bool(0.5) { 50.0 } else { 60.0 };
             t.hum = (0.025, mains * rng.random_range(0.998..1.002), rng.random_range(0.0..6.28));
         }
+        "probe-tilt" => {
+            t.error = 1.0;
+            t.tau_s = 80e-6;
+            t.coupling_s = 0.5e-3 / 0.03;
+            t.noise_v = 2e-3;
+        }
         "tilt" => t.coupling_s = 0.5e-3 / rng.random_range(0.01..0.03),
         "one-edge" => {
             t.period_s = f64::INFINITY;

@@ -19,8 +19,8 @@ pub(super) enum Term {
     Drift { order: i32 },
     /// Sinusoid near a nominal frequency, in cycles per sample; with its frequency free within a narrow prior.
     Hum { nominal: f64, frequency_free: bool },
-    /// Straight sag of every flat towards the middle, as a slowly drooping source or an ac coupling gives: continuous at
-    /// the edges, its parameter is the sag over a whole flat.
+    /// Sag of every flat towards the middle, as a slowly drooping source or an ac coupling gives: continuous at the
+    /// edges, its parameter is the sag over a whole flat.
     Sag,
     /// A second, slower exponential: droop of the source, AC coupling, or a dielectric tail. The expected τp in samples
     /// and the step in volts scale what is known of such tails beforehand.
@@ -175,15 +175,24 @@ impl Model<'_> {
         }
     }
 
-    /// Unit sag at an average: from +½ to −½ of the side it is on, over its flat.
-    fn sag(&self, average: &Average, side: f64, lengths: (f64, f64)) -> f64 {
+    /// Unit sag at an average: from +½ to −½ of the side it is on, over its flat; and the bow that an exponential sag
+    /// has against a straight one, for a unit of squared sag over the step.
+    fn sag(&self, average: &Average, side: f64, lengths: (f64, f64)) -> (f64, f64) {
         let length = if side > 0.0 { lengths.0 } else { lengths.1 };
         let begin = match (average.flat.checked_sub(1), self.rhythm) {
             (Some(i), _) => self.edges[i as usize].at,
             (None, Some(_)) => self.edges[0].at - length,
-            (None, None) => return -side,
+            (None, None) => return (-side, 0.0),
         };
-        2.0 * side * (0.5 - (average.at - begin) / length)
+        let x = (average.at - begin) / length;
+        (2.0 * side * (0.5 - x), 2.0 * side * (x * x - x))
+    }
+
+    /// The bow of the fitted sag at an average, V; nil without a sag.
+    pub(super) fn bow(&self, theta: &[f64], average: &Average) -> f64 {
+        let Some(i) = self.offset_of(|t| *t == Term::Sag) else { return 0.0 };
+        let (_, bow) = self.sag(average, self.high(average.flat), self.flat_lengths());
+        theta[i] * theta[i] / theta[STEP] * bow
     }
 
     fn high(&self, flat: u32) -> f64 {
@@ -212,7 +221,10 @@ impl Model<'_> {
             let mut offset = BASE;
             for term in &self.terms {
                 match *term {
-                    Term::History { .. } => row[offset] = theta[TAIL] * (-average.at / tails.tau).exp(),
+                    Term::History { .. } => {
+                        let width = (average.half_width / tails.tau).powi(2) / 6.0;
+                        row[offset] = theta[TAIL] * (-average.at / tails.tau).exp() * (1.0 + width);
+                    }
                     Term::Drift { order } => {
                         let x = average.at * scale - 1.0;
                         row[offset] = if order == 1 { x } else { x.powi(order) - 1.0 / f64::from(order + 1) };
@@ -235,8 +247,13 @@ impl Model<'_> {
                         }
                     }
                     Term::Sag => {
-                        row[offset] = self.sag(average, s, lengths);
-                        value += theta[offset] * row[offset];
+                        // Exponential as a coupling's: y·exp(−δx) is straight up to (S²/A)·(x² − x), S the sag.
+                        let (straight, bow) = self.sag(average, s, lengths);
+                        // Before there is a step there is no bow either.
+                        let share = if theta[STEP].abs() > 0.0 { theta[offset] / theta[STEP] } else { 0.0 };
+                        row[offset] = straight + 2.0 * share * bow;
+                        row[STEP] -= share * share * bow;
+                        value += theta[offset] * (straight + share * bow);
                     }
                     Term::Slow { .. } => {
                         if let Some(slow) = &slow {

@@ -67,6 +67,10 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
     // A common shift of the edges scales the tail: exp(δ/τ).
     let by_shift = error * work.times.shift_uncertainty / tau;
     ee += MODEL_FLOOR * MODEL_FLOOR + by_shift * by_shift + work.slow_doubt * work.slow_doubt;
+    if sag.is_some() {
+        let by_bow = straight_sag(work, &model, &along);
+        ee += by_bow * by_bow / 3.0;
+    }
     if flats_are_short(work) {
         let by_droop = hidden_droop(work, &model, &along);
         ee += by_droop * by_droop;
@@ -105,6 +109,19 @@ const HIDDEN_DROOP: f64 = 0.005;
 pub(super) fn flats_are_short(work: &Work) -> bool {
     let slow = work.terms.iter().any(|t| matches!(t, Term::Slow { .. } | Term::Sag));
     !slow && work.longest_flat < SHORT_FLAT * work.fit.theta[LN_TAU].exp()
+}
+
+/// Change of e by the bow of the fitted sag: an exponential one was assumed, it may as well be straight.
+fn straight_sag(work: &Work, model: &model::Model<'_>, along_e: &[f64]) -> f64 {
+    let weight = 1.0 / (work.noise.sample * work.noise.sample);
+    let mut change = 0.0;
+    model.evaluate(&work.fit.theta, |average, _, row| {
+        if model.takes_part(average) {
+            let of_e: f64 = along_e.iter().zip(row).map(|(a, r)| a * r).sum();
+            change += weight * average.count * of_e * model.bow(&work.fit.theta, average);
+        }
+    });
+    change
 }
 
 /// Change of e that a droop of [`HIDDEN_DROOP`] would bring, or as much of it as the record cannot exclude.
