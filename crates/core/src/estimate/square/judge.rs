@@ -374,7 +374,7 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
         findings.push(Finding::note(
             "short-flats",
             format!(
-                "The flat parts last {:.1} time constants: a droop of the source could hide in the tail; half a per cent of \
+                "The flat parts last {:.1} time constants: a droop of the source could hide in the tail; up to 0.8 % of \
                  it was allowed for in the uncertainty.",
                 work.longest_flat / tau
             ),

@@ -103,7 +103,7 @@ const MODEL_FLOOR: f64 = 4e-5;
 /// Flats shorter than this many τp hide a droop of the source behind the divider's own tail.
 const SHORT_FLAT: f64 = 3.8;
 /// Droop over a flat that is allowed for there, as a share of the step (common practice for a calibration output).
-const HIDDEN_DROOP: f64 = 0.005;
+const HIDDEN_DROOP: f64 = 0.008;
 
 /// Whether the flats are too short to show a droop apart from the tail, and none was fitted.
 pub(super) fn flats_are_short(work: &Work) -> bool {
@@ -127,7 +127,7 @@ fn straight_sag(work: &Work, model: &model::Model<'_>, along_e: &[f64]) -> f64 {
 /// Change of e that a droop of [`HIDDEN_DROOP`] would bring, or as much of it as the record cannot exclude.
 fn hidden_droop(work: &Work, model: &model::Model<'_>, along_e: &[f64]) -> f64 {
     let weight = 1.0 / (work.noise.sample * work.noise.sample);
-    let unseen = HIDDEN_DROOP.min(1.5 * work.sag_spread);
+    let unseen = HIDDEN_DROOP.min(2.0 * work.sag_spread);
     let mut change = 0.0;
     model.evaluate(&work.fit.theta, |average, _, row| {
         if model.takes_part(average) && average.since_edge.is_finite() {
