@@ -5,12 +5,12 @@
 //! in which the tail changes. Their inner scatter is a measure of noise that needs no model.
 
 use super::edges::Edge;
-use crate::samples::SampleView;
+use crate::samples::{Raw, SampleView};
 
 /// Single samples are kept this far after an edge.
 const SINGLE: f64 = 24.0;
 /// Beyond, an average covers this share of its distance from the edge, at most.
-const GROWTH: f64 = 0.04;
+const GROWTH: f64 = 0.06;
 
 /// The average of a few neighbouring samples of one flat. Times are in sample intervals.
 #[derive(Clone, Copy, Debug)]
@@ -66,38 +66,108 @@ pub(super) fn condense(view: SampleView<'_>, edges: &[Edge], lead: f64, outside:
     averages
 }
 
+/// Moments of a stretch: count, and sums of t, v, t², t·v, v², with t from the stretch's middle and v from a reference.
+#[derive(Clone, Copy, Default)]
+struct Sums {
+    n: f64,
+    t: f64,
+    v: f64,
+    tt: f64,
+    tv: f64,
+    vv: f64,
+}
+
+/// The sums over stored samples of any format, volts being `offset + scale · stored` (offset less the reference).
+fn sums<T: Copy + Into<f64>>(stored: &[T], scale: f64, offset: f64) -> Sums {
+    const LANES: usize = 8;
+    let centre = 0.5 * (stored.len() - 1) as f64;
+    // Lanes let the compiler use vector instructions; a sample that is missing shows in the total and is dealt with below.
+    let (mut v, mut tv, mut vv) = ([0.0; LANES], [0.0; LANES], [0.0; LANES]);
+    let mut chunks = stored.chunks_exact(LANES);
+    let mut time: [f64; LANES] = std::array::from_fn(|i| i as f64 - centre);
+    for chunk in &mut chunks {
+        for i in 0..LANES {
+            let x = offset + scale * chunk[i].into();
+            v[i] += x;
+            tv[i] += time[i] * x;
+            vv[i] += x * x;
+            time[i] += LANES as f64;
+        }
+    }
+    for (i, &raw) in chunks.remainder().iter().enumerate() {
+        let x = offset + scale * raw.into();
+        v[i] += x;
+        tv[i] += time[i] * x;
+        vv[i] += x * x;
+    }
+    let n = stored.len() as f64;
+    let all =
+        Sums { n, t: 0.0, v: v.iter().sum(), tt: n * (n * n - 1.0) / 12.0, tv: tv.iter().sum(), vv: vv.iter().sum() };
+    if all.vv.is_finite() {
+        return all;
+    }
+    let mut kept = Sums::default();
+    for (k, &raw) in stored.iter().enumerate() {
+        let (t, x) = (k as f64 - centre, offset + scale * raw.into());
+        if x.is_finite() {
+            kept.n += 1.0;
+            kept.t += t;
+            kept.v += x;
+            kept.tt += t * t;
+            kept.tv += t * x;
+            kept.vv += x * x;
+        }
+    }
+    kept
+}
+
 fn average(view: SampleView<'_>, range: std::ops::Range<usize>) -> Option<Average> {
     let centre = 0.5 * (range.start + range.end - 1) as f64;
     let reference = view.at(range.start);
     let reference = if reference.is_finite() { reference } else { 0.0 };
-    let (mut n, mut st, mut sv, mut stt, mut stv, mut svv) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
-    for k in range {
-        let v = view.at(k) - reference;
-        if v.is_finite() {
-            let t = k as f64 - centre;
-            n += 1.0;
-            st += t;
-            sv += v;
-            stt += t * t;
-            stv += t * v;
-            svv += v * v;
-        }
-    }
-    if n < 1.0 {
+    let offset = view.offset - reference;
+    let s = match view.raw {
+        Raw::F64(stored) => sums(&stored[range], view.scale, offset),
+        Raw::F32(stored) => sums(&stored[range], view.scale, offset),
+        Raw::I16(stored) => sums(&stored[range], view.scale, offset),
+    };
+    if s.n < 1.0 {
         return None;
     }
-    let (tt, tv, vv) = (stt - st * st / n, stv - st * sv / n, svv - sv * sv / n);
+    let (tt, tv, vv) = (s.tt - s.t * s.t / s.n, s.tv - s.t * s.v / s.n, s.vv - s.v * s.v / s.n);
     let (inner_squares, inner_freedom) =
-        if n >= 4.0 && tt > 0.0 { ((vv - tv * tv / tt).max(0.0), n - 2.0) } else { (0.0, 0.0) };
+        if s.n >= 4.0 && tt > 0.0 { ((vv - tv * tv / tt).max(0.0), s.n - 2.0) } else { (0.0, 0.0) };
     Some(Average {
-        at: centre + st / n,
+        at: centre + s.t / s.n,
         // An even distribution of half width w has the variance w²/3.
-        half_width: (3.0 * tt / n).sqrt(),
-        mean: reference + sv / n,
-        count: n,
+        half_width: (3.0 * tt / s.n).max(0.0).sqrt(),
+        mean: reference + s.v / s.n,
+        count: s.n,
         inner_squares,
         inner_freedom,
         flat: 0,
         since_edge: 0.0,
     })
 }
+
+/// The averages after the edges have moved by less than a sample or so: made again for short records, where every
+/// sample next to an edge counts; only timed again for long ones.
+pub(super) fn follow(
+    view: SampleView<'_>,
+    edges: &[Edge],
+    lead: f64,
+    outside: Option<(f64, f64)>,
+    averages: &mut Vec<Average>,
+) {
+    if averages.is_empty() || view.len() <= LONG_RECORD {
+        *averages = condense(view, edges, lead, outside);
+        return;
+    }
+    for average in averages {
+        let begin = average.flat.checked_sub(1).map(|i| edges[i as usize].at).or(outside.map(|o| o.0));
+        average.since_edge = begin.map_or(f64::INFINITY, |at| average.at - at);
+    }
+}
+
+/// Records longer than this are condensed once.
+const LONG_RECORD: usize = 200_000;

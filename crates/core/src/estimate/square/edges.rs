@@ -55,30 +55,21 @@ pub(super) fn locate(record: &Record<'_>, crossings: &[Crossing], levels: &Level
         let to = (crossing + (after * 10 / 100).max(widest)).min(points);
         from..to
     };
-    let largest = |i: usize, width: usize| -> Option<(usize, f64)> {
-        let sign = if crossings[i].rising { 1.0 } else { -1.0 };
-        let range = window(i);
-        (range.start..range.end.saturating_sub(width))
-            .map(|k| (k, sign * (view.at(k + width) - view.at(k))))
-            .filter(|(_, d)| d.is_finite())
-            .max_by(|a, b| a.1.total_cmp(&b.1))
-    };
-    let sampled = |width: usize| -> f64 {
-        let step = crossings.len().div_ceil(16).max(1);
-        let mut heights: Vec<f64> =
-            (0..crossings.len()).step_by(step).filter_map(|i| largest(i, width)).map(|(_, h)| h).collect();
-        median(&mut heights)
-    };
-    let full = sampled(widest);
-    let mut width = 1;
+    let widths = widths(widest);
+    let climbs = |i: usize, down_to: usize| climb(record, &window(i), crossings[i].rising, &widths[..=down_to]);
+    // Heights of the steepest step for each width, over a sample of the crossings.
+    let stride = crossings.len().div_ceil(16).max(1);
+    let looked: Vec<Vec<(usize, f64)>> =
+        (0..crossings.len()).step_by(stride).filter_map(|i| climbs(i, widths.len() - 1)).collect();
+    let height_at = |w: usize| median(&mut looked.iter().map(|c| c[w].1).collect::<Vec<_>>());
+    let full = height_at(0);
     // The narrowest step that holds nearly all of the height, noise on both ends allowed for.
-    while width < widest && sampled(width) < 0.8 * full - levels.noise {
-        width = (width + 1).max(width * 5 / 4).min(widest);
-    }
+    let enough = (0..widths.len()).rev().find(|&w| height_at(w) >= 0.8 * full - levels.noise).unwrap_or(0);
+    let width = widths[enough];
     let mut heights = Vec::with_capacity(crossings.len());
     let mut edges = Vec::with_capacity(crossings.len());
     for (i, crossing) in crossings.iter().enumerate() {
-        let Some((k, height)) = largest(i, width) else { continue };
+        let Some((k, height)) = climbs(i, enough).and_then(|c| c.last().copied()) else { continue };
         heights.push(height);
         // Within the step, where it passes its own middle; half the width when noise hides that.
         let middle = 0.5 * (view.at(k) + view.at(k + width));
@@ -93,6 +84,44 @@ pub(super) fn locate(record: &Record<'_>, crossings: &[Crossing], levels: &Level
         edges.push(Edge { at, rising: crossing.rising });
     }
     Steps { edges, width, height: median(&mut heights) }
+}
+
+/// Widths to try, from the widest down to one sample, each about four fifths of the one before.
+fn widths(widest: usize) -> Vec<usize> {
+    let mut list = vec![widest];
+    while let Some(&last) = list.last()
+        && last > 1
+    {
+        list.push((last * 4 / 5).clamp(1, last - 1));
+    }
+    list
+}
+
+/// Place and height of the steepest step for each width: the widest anywhere in the window, each narrower one within
+/// the one before it, so that a wide window costs no more than one pass over it.
+fn climb(record: &Record<'_>, window: &std::ops::Range<usize>, rising: bool, widths: &[usize]) -> Option<Vec<(usize, f64)>> {
+    let view = record.samples;
+    let sign = if rising { 1.0 } else { -1.0 };
+    let highest = |from: usize, to: usize, stride: usize, width: usize| -> Option<(usize, f64)> {
+        (from..to.min(view.len().saturating_sub(width)))
+            .step_by(stride)
+            .map(|k| (k, sign * (view.at(k + width) - view.at(k))))
+            .filter(|(_, d)| d.is_finite())
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+    };
+    let mut found: Vec<(usize, f64)> = Vec::with_capacity(widths.len());
+    for (i, &width) in widths.iter().enumerate() {
+        let best = match found.last() {
+            // A step of this width is seen from anywhere within a part of it.
+            None => highest(window.start, window.end.saturating_sub(width), (width / 8).max(1), width),
+            Some(&(k, _)) => {
+                let slack = widths[i - 1] / 8 + 1;
+                highest(k.saturating_sub(slack), k + (widths[i - 1] - width) + slack + 1, 1, width)
+            }
+        }?;
+        found.push(best);
+    }
+    Some(found)
 }
 
 pub(super) fn median(values: &mut [f64]) -> f64 {

@@ -65,7 +65,7 @@ fn descend(model: &Model<'_>, start: Option<&[f64]>) -> Option<Fit> {
         Some(theta) => theta.to_vec(),
         None => search(model)?,
     };
-    let options = Options { max_passes: 60, relative_step: 1e-8, relative_cost: 1e-9, ..Options::default() };
+    let options = Options { max_passes: 60, relative_step: 1e-7, relative_cost: 1e-8, ..Options::default() };
     let solution: Solution = least_squares::solve(model, &start, &options).ok()?;
     let covariance = solution.covariance?;
     (solution.theta.iter().all(|v| v.is_finite())).then_some(Fit {
@@ -150,18 +150,23 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<C
             && fit.theta[TAIL].abs() > 3.0 * deviation(&fit, TAIL).min(fit.theta[STEP].abs());
         let candidates = candidates(model, setting);
         let mut best: Option<(f64, Vec<Term>)> = None;
+        // With a sag taken in already, whether it is rather an exponential is always asked.
+        let mut sag_gain = if model.terms.contains(&Term::Sag) { f64::INFINITY } else { 0.0 };
         for (terms, worth) in candidates {
-            let gain = if terms.iter().any(|t| matches!(t, Term::Slow { .. } | Term::Sag)) {
-                // Far from linear: the divider's own tail may have taken its place. Solve it outright.
-                let larger = model.with(&terms);
-                let other = solve(&larger, None);
-                if terms.contains(&Term::Sag) {
+            let gain = match terms[0] {
+                Term::Sag => {
+                    // Far from linear: the divider's own tail may have taken its place. Solve it outright.
+                    let larger = model.with(&terms);
+                    let other = solve(&larger, Some(&[fit.theta.as_slice(), &[0.0]].concat()));
                     doubt = other.as_ref().map_or(0.0, |f| sag_doubt(model, &fit, &larger, f, steps));
                     sag_spread = other.as_ref().map_or(1.0, |f| deviation(f, f.theta.len() - 1) / setting.step);
+                    sag_gain = other.map_or(0.0, |f| fit.cost - f.cost);
+                    sag_gain
                 }
-                other.map_or(0.0, |f| fit.cost - f.cost)
-            } else {
-                gain_of(model, &fit, &terms)
+                // Whatever is slow shows as a sag first.
+                Term::Slow { .. } if sag_gain < WORTH_ONE + steps && !lone_slow => 0.0,
+                Term::Slow { .. } => solve(&model.with(&terms), None).map_or(0.0, |f| fit.cost - f.cost),
+                _ => gain_of(model, &fit, &terms),
             };
             let gain = gain / (worth + steps);
             if gain > 1.0 && best.as_ref().is_none_or(|(g, _)| gain > *g) {

@@ -27,7 +27,7 @@ use crate::assessment::{Assessment, SquareWave, Trace, Verdict};
 use crate::divider::Divider;
 use crate::finding::Finding;
 use crate::samples::Record;
-use condense::{Average, condense};
+use condense::Average;
 use edges::{Edge, Rhythm, Timing};
 use fit::{Fit, Setting};
 use levels::Levels;
@@ -220,7 +220,8 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
     };
     // Four rounds: rough edges and much left out; company looked for; as little as possible left out; the final word.
     for round in [Round::Rough, Round::Company, Round::Tight, Round::Final] {
-        work.averages = condense(view, &work.edges, lead, work.edges_outside());
+        let outside = work.edges_outside();
+        condense::follow(view, &work.edges, lead, outside, &mut work.averages);
         work.noise = if round == Round::Rough { first_noise(&work) } else { work.noise.applied() };
         let mut sag_spread = work.sag_spread;
         let (mut slow_doubt, mut lone_tail) = (work.slow_doubt, work.lone_tail_possible);

@@ -43,30 +43,48 @@ pub(super) fn refine(
             (from, to.max(from))
         })
         .collect();
-    // The model on both sides of each edge, for all windows in one go.
-    let (mut before, mut behind) = (Vec::new(), Vec::new());
-    for (i, &(from, to)) in stretches.iter().enumerate() {
-        let at = edges[i].at;
-        before.extend((from..to).map(|k| single((k as f64).min(at), i as u32)));
-        behind.extend((from..to).map(|k| single((k as f64).max(at), i as u32 + 1)));
+    // The windows in pieces short against τ, the sample in whose interval the edge falls by itself; the model on both
+    // sides of the edge for all of them in one go.
+    let mut pieces: Vec<(usize, usize)> = Vec::new();
+    let mut counts = Vec::with_capacity(edges.len());
+    for (edge, &(from, to)) in edges.iter().zip(&stretches) {
+        let first = pieces.len();
+        let at = ((edge.at + 0.5).floor().max(0.0) as usize).clamp(from, to);
+        let behind = (at + 1).min(to);
+        for (a, b) in [(from, at), (at, behind), (behind, to)] {
+            let length = (b - a).div_ceil(PIECES).max(1);
+            pieces.extend((a..b).step_by(length).map(|k| (k, (k + length).min(b))));
+        }
+        counts.push(pieces.len() - first);
+    }
+    let (mut before, mut behind) = (Vec::with_capacity(pieces.len()), Vec::with_capacity(pieces.len()));
+    let mut next = 0;
+    for (i, &count) in counts.iter().enumerate() {
+        for &(a, b) in &pieces[next..next + count] {
+            before.push(piece(a, b, i as u32, edges[i].at, f64::min));
+            behind.push(piece(a, b, i as u32 + 1, edges[i].at, f64::max));
+        }
+        next += count;
     }
     let (before, behind) = (model.value_at(&fit.theta, &before), model.value_at(&fit.theta, &behind));
     let offsets = local_offsets(model, fit, near, edges);
     let mut shifts = vec![0.0; edges.len()];
-    let mut first = 0;
-    for (i, &(from, to)) in stretches.iter().enumerate() {
+    let mut next = 0;
+    for (i, &count) in counts.iter().enumerate() {
         let at = edges[i].at;
         let mut area = 0.0;
-        for (j, k) in (first..).zip(from..to) {
-            let share_behind = (k as f64 + 0.5 - at).clamp(0.0, 1.0);
-            let sample = view.at(k) - offsets[i];
+        for j in next..next + count {
             let jump = behind[j] - before[j];
-            area += sample - (before[j] + share_behind * jump);
-            let passed = (sample - before[j]) / jump;
-            within += usize::from(passed > 0.15 && passed < 0.85 && (k as f64 - at).abs() < lead.max(2.0));
+            for k in pieces[j].0..pieces[j].1 {
+                let share_behind = (k as f64 + 0.5 - at).clamp(0.0, 1.0);
+                let sample = view.at(k) - offsets[i];
+                area += sample - (before[j] + share_behind * jump);
+                let passed = (sample - before[j]) / jump;
+                within += usize::from(passed > 0.15 && passed < 0.85 && (k as f64 - at).abs() < lead.max(2.0));
+            }
         }
-        first += to - from;
-        longest_window = longest_window.max(to - from);
+        next += count;
+        longest_window = longest_window.max(stretches[i].1 - stretches[i].0);
         let shift = -edges[i].sign() * area / lever;
         if shift.is_finite() {
             shifts[i] = shift.clamp(-after, after);
@@ -112,10 +130,16 @@ fn local_offsets(model: &Model<'_>, fit: &Fit, near: f64, edges: &[Edge]) -> Vec
     sums.iter().map(|&(r, n)| if n > 0.0 { r / n } else { 0.0 }).collect()
 }
 
-fn single(at: f64, flat: u32) -> Average {
+/// Pieces that each part of a window is divided into, at most.
+const PIECES: usize = 48;
+
+/// Samples `a..b` as an average of one side of an edge; a lone sample does not reach over the edge.
+fn piece(a: usize, b: usize, flat: u32, edge: f64, bound: fn(f64, f64) -> f64) -> Average {
+    let n = (b - a) as f64;
+    let middle = 0.5 * (a + b - 1) as f64;
     Average {
-        at,
-        half_width: 0.0,
+        at: if b - a == 1 { bound(middle, edge) } else { middle },
+        half_width: 0.5 * (n * n - 1.0).sqrt(),
         mean: 0.0,
         count: 1.0,
         inner_squares: 0.0,
