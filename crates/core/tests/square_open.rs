@@ -132,30 +132,6 @@ fn a_cut_off_overshoot_is_named() {
     refused(list, &["clipped"]);
 }
 
-/// Twenty-five steps of double precision on a large offset: a perfect probe stays perfect.
-#[test]
-#[ignore = "open: a perfect wave of 25 codes on a large offset is called undercompensated"]
-fn a_huge_offset_with_a_tiny_step() {
-    let mut faults = Vec::new();
-    for error in [-0.004, 0.0] {
-        let wave = Wave::plain(error);
-        for (offset, scale) in [(1e9, 1e-6), (0.0, 1.0)] {
-            // The same numbers, with the offset and without it.
-            let codes = wave.capture().into_iter().map(|v| (1e9 + 1e-6 * v) - 1e9);
-            let samples: Vec<f64> = codes.map(|v| offset + v * scale / 1e-6).collect();
-            let a = assess(record(&samples, wave.interval_s), &wave.settings());
-            if wrong(error, a.verdict) {
-                faults.push(format!(
-                    "e {error}, offset {offset}: {:?} {:?}",
-                    a.verdict,
-                    a.compensation.map(|c| c.error)
-                ));
-            }
-        }
-    }
-    assert!(faults.is_empty(), "{}", faults.join("\n"));
-}
-
 /// A perfect probe on a source that sags, low noise: e is nil, and there is a number.
 #[test]
 #[ignore = "open: some drooping sources on a perfect probe are refused"]
@@ -265,4 +241,47 @@ fn a_single_edge_of_a_perfect_probe_is_within_tolerance() {
         }
     }
     assert!(faults.is_empty(), "{} of 60:\n{}", faults.len(), faults.join("\n"));
+}
+
+/// 40 ms at 10 µs with noise of 3 %: one of eighty edges at the wrong place is no reason to decline.
+#[test]
+#[ignore = "open: steady square waves with noise are refused as uneven"]
+fn noise_in_a_coarse_record() {
+    let mut list = Vec::new();
+    for seed in 0..40 {
+        for error in [-0.35, -0.12, 0.05] {
+            let mut wave = Wave::plain(error);
+            (wave.points, wave.interval_s, wave.shape) = (4000, 10e-6, Shape::Linear(20e-9));
+            (wave.frequency_hz, wave.duty, wave.tau_s) = (996.25, 0.5375, 1.2314e-4);
+            (wave.rise_s, wave.noise_v, wave.seed) = (6.5759e-7, 0.09, seed);
+            let uncertainty = Demand::of(&wave).uncertainty + 0.02 * error.abs();
+            list.push((wave, Demand { floor: 1e-4, uncertainty, may_refuse: false }));
+        }
+    }
+    hold(list);
+}
+
+/// A perfect probe, no noise, 200 Hz and thereabouts behind a coupling of 300 Hz: declined until lately.
+#[test]
+#[ignore = "open: a strongly ac-coupled wave without noise is called undercompensated by 88 %"]
+fn strong_coupling_without_noise() {
+    let mut faults = Vec::new();
+    let mut count = 0;
+    for frequency in [100.0, 150.0, 200.0, 250.0, 300.0, 400.0] {
+        for corner in [100.0, 150.0, 200.0, 250.0, 300.0] {
+            for duty in [0.4, 0.5] {
+                let mut wave = Wave::plain(0.0);
+                (wave.frequency_hz, wave.droop, wave.noise_v) = (frequency, Droop::Coupled(corner), 0.0);
+                (wave.interval_s, wave.rise_s, wave.duty) = (5e-4 / frequency, 0.31 / frequency, duty);
+                wave.shape = Shape::Linear(wave.interval_s);
+                let a = wave.assess();
+                count += 1;
+                if wrong(0.0, a.verdict) {
+                    let e = a.compensation.map(|c| c.error);
+                    faults.push(format!("{frequency} Hz, {corner} Hz, duty {duty}: {:?} {e:?}", a.verdict));
+                }
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{} of {count}:\n{}", faults.len(), faults.join("\n"));
 }

@@ -157,7 +157,9 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<C
                 Term::Sag => {
                     // Far from linear: the divider's own tail may have taken its place. Solve it outright.
                     let larger = model.with(&terms);
-                    let other = solve(&larger, Some(&[fit.theta.as_slice(), &[0.0]].concat()));
+                    let start = [fit.theta.as_slice(), &[0.0]].concat();
+                    let taken = fit.theta[LN_TAU] > model.prior_ln_tau.0 + 0.7;
+                    let other = solve(&larger, if taken { None } else { Some(&start) });
                     doubt = other.as_ref().map_or(0.0, |f| sag_doubt(model, &fit, &larger, f, steps));
                     sag_spread = other.as_ref().map_or(1.0, |f| deviation(f, f.theta.len() - 1) / setting.step);
                     sag_gain = other.map_or(0.0, |f| fit.cost - f.cost);
