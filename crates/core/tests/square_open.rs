@@ -14,7 +14,7 @@ use flattop_core::estimate::square::assess;
 use flattop_core::samples::{Raw, Record, SampleView};
 use records::{Texture, cut, refused};
 use std::f64::consts::TAU;
-use wave::{Demand, Droop, Shape, Wave, hold, record, wrong};
+use wave::{Demand, Droop, Shape, Wave, hold, wrong};
 
 /// Droop of 1–3 % under noise of 3 % or behind 8 bits without dither: it goes into the tail, and u does not say so.
 #[test]
@@ -261,7 +261,7 @@ fn noise_in_a_coarse_record() {
     hold(list);
 }
 
-/// A perfect probe, no noise, 200 Hz and thereabouts behind a coupling of 300 Hz: declined until lately.
+/// A perfect probe, no noise, 200 Hz and thereabouts behind a coupling of 300 Hz.
 #[test]
 #[ignore = "open: a strongly ac-coupled wave without noise is called undercompensated by 88 %"]
 fn strong_coupling_without_noise() {
