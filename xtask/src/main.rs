@@ -1,8 +1,9 @@
-//! Chores of the repository: `cargo xtask dossier [--check]`.
+//! Chores of the repository: `cargo xtask dossier [--check]`, `cargo xtask honesty [RUNS] [KIND…] [--each]`.
 #![allow(clippy::print_stdout, clippy::print_stderr, reason = "a command-line program")]
 
 mod checks;
 mod dossier;
+mod honesty;
 
 use std::process::ExitCode;
 
@@ -12,7 +13,11 @@ fn main() -> ExitCode {
     let outcome = match words.as_slice() {
         ["dossier"] => dossier::run(false),
         ["dossier", "--check"] => dossier::run(true),
-        _ => Err(format!("\"{}\" is no chore; use: dossier [--check]", words.join(" "))),
+        ["honesty", rest @ ..] => honesty::command(rest),
+        _ => Err(format!(
+            "\"{}\" is no chore; use: dossier [--check] or honesty [RUNS] [KIND…] [--each]",
+            words.join(" ")
+        )),
     };
     match outcome {
         Ok(message) => {

@@ -141,7 +141,8 @@ impl Compensation {
         let (u_e, u_tau) = (self.error.standard_uncertainty, self.time_constant_s.standard_uncertainty);
         let step_e = (1e-3 * u_e).max(1e-9);
         let step_tau = 1e-5 * shelf.time_constant_s;
-        let by_e = slope(step_e, &|d| quantity(&self.divider, Shelf { error: shelf.error + d, ..shelf })) * u_e;
+        let by_e =
+            slope(step_e, &|d| quantity(&self.divider, Shelf { error: shelf.error + d, ..shelf })) * u_e;
         let by_tau = slope(step_tau, &|d| {
             quantity(&self.divider, Shelf { time_constant_s: shelf.time_constant_s + d, ..shelf })
         }) * u_tau;

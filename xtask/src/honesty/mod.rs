@@ -28,6 +28,66 @@ pub struct Outcome {
     pub truth: Truth,
 }
 
+/// Seed of the study; every figure in it can be had again.
+const SEED: u64 = 1;
+
+/// `honesty [RUNS] [KIND…] [--each]`: a line for each kind of capture, or for each capture.
+pub fn command(arguments: &[&str]) -> Result<String, String> {
+    let each = arguments.contains(&"--each");
+    let mut words = arguments.iter().filter(|a| **a != "--each").peekable();
+    let runs = words.next_if(|w| w.parse::<u64>().is_ok()).and_then(|w| w.parse().ok()).unwrap_or(10_000);
+    let mut kinds: Vec<&str> = words.copied().collect();
+    if let Some(unknown) = kinds.iter().find(|k| !simulate::KINDS.contains(k)) {
+        return Err(format!("\"{unknown}\" is no kind of capture; there are {}", simulate::KINDS.join(", ")));
+    }
+    if kinds.is_empty() {
+        kinds = simulate::KINDS.to_vec();
+    }
+    if each {
+        for kind in &kinds {
+            for index in 0..runs {
+                println!("{}", line_of(index, &trial(kind, SEED, index)));
+            }
+        }
+        return Ok(String::new());
+    }
+    println!("kind          runs refused  bias/u   sd/u  rms/CRB  u/CRB  cover e  cover tau  worst");
+    for kind in kinds {
+        let s = run(kind, SEED, runs);
+        println!(
+            "{:<12} {:>5} {:>6}  {:>+7.3} {:>6.3}  {:>6.3} {:>6.3}  {:>6.2} %  {:>6.2} %  {:.1} (#{})",
+            s.kind,
+            s.runs,
+            s.refused,
+            s.bias,
+            s.pull,
+            s.against_bound,
+            s.stated_against_bound,
+            100.0 * s.coverage,
+            100.0 * s.tau_coverage,
+            s.worst.0,
+            s.worst.1
+        );
+    }
+    Ok("bias/u, sd/u: deviation over stated standard uncertainty; rms/CRB: rms deviation over the Cramér–Rao bound; \
+        u/CRB: median stated uncertainty over the bound; cover: share of 95 % intervals that hold the truth"
+        .to_owned())
+}
+
+fn line_of(index: u64, o: &Outcome) -> String {
+    let deviation = o.deviation.unwrap_or(f64::NAN);
+    format!(
+        "{index:5} e {:+.4} d {deviation:+.5} u {:.5} crb {:.5} z {:+.2} tau {:.1} dlt {:+.3} {:?}",
+        o.truth.error,
+        o.uncertainty,
+        o.bound,
+        deviation / o.uncertainty,
+        o.truth.tau_s * 1e6,
+        o.tau_deviation,
+        o.codes
+    )
+}
+
 /// Settings of the study: a 10× probe.
 pub fn settings() -> Settings {
     Settings {
@@ -39,14 +99,14 @@ pub fn settings() -> Settings {
 }
 
 /// Assesses capture number `index` of a kind.
-pub fn trial(kind: &str, seed: u64, index: u64, with_bound: bool) -> Outcome {
+pub fn trial(kind: &str, seed: u64, index: u64) -> Outcome {
     let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed ^ index.wrapping_mul(0x9E37_79B9_7F4A_7C15));
     let truth = simulate::random(kind, &mut rng);
     let samples = truth.capture(&mut rng);
     let record = Record { samples: SampleView::volts(&samples), start_s: 0.0, interval_s: truth.interval_s };
     let assessment = assess(record, &settings());
     let codes = assessment.findings.iter().map(|f| f.code).collect();
-    let bound = if with_bound { bound(&truth) } else { f64::NAN };
+    let bound = bound(&truth);
     match assessment.compensation {
         Some(c) => Outcome {
             deviation: Some(c.error.value - truth.error),
@@ -57,7 +117,15 @@ pub fn trial(kind: &str, seed: u64, index: u64, with_bound: bool) -> Outcome {
             codes,
             truth,
         },
-        None => Outcome { deviation: None, uncertainty: f64::NAN, bound, tau_deviation: f64::NAN, tau_uncertainty: f64::NAN, codes, truth },
+        None => Outcome {
+            deviation: None,
+            uncertainty: f64::NAN,
+            bound,
+            tau_deviation: f64::NAN,
+            tau_uncertainty: f64::NAN,
+            codes,
+            truth,
+        },
     }
 }
 
@@ -154,8 +222,8 @@ pub struct Summary {
 }
 
 /// Runs a kind in parallel.
-pub fn run(kind: &str, seed: u64, runs: u64, with_bound: bool) -> Summary {
-    let outcomes: Vec<Outcome> = (0..runs).into_par_iter().map(|i| trial(kind, seed, i, with_bound)).collect();
+pub fn run(kind: &str, seed: u64, runs: u64) -> Summary {
+    let outcomes: Vec<Outcome> = (0..runs).into_par_iter().map(|i| trial(kind, seed, i)).collect();
     let mut s = Summary {
         kind: kind.to_owned(),
         runs: outcomes.len(),
@@ -198,4 +266,41 @@ pub fn run(kind: &str, seed: u64, runs: u64, with_bound: bool) -> Summary {
     stated.sort_unstable_by(f64::total_cmp);
     s.stated_against_bound = stated.get(stated.len() / 2).copied().unwrap_or(f64::NAN);
     s
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Kinds for which the stated uncertainty has to be true: a few hundred captures each, so the limits are four
+    /// standard deviations of the binomial (95 % of 300) and of the mean wide.
+    #[test]
+    fn the_stated_uncertainty_is_true() {
+        const RUNS: u64 = 300;
+        for kind in
+            ["clean", "noisy", "ringing", "hum-short", "tilt", "one-edge", "drift", "duty", "slow-edges"]
+        {
+            let s = run(kind, 77, RUNS);
+            assert!(s.coverage > 0.90 && s.coverage <= 1.0, "{s:?}");
+            assert!(s.bias.abs() < 0.3, "{s:?}");
+            assert!(s.pull < 1.35 && s.worst.0 < 8.0, "{s:?}");
+            assert!(s.stated_against_bound < 1.35 && s.stated_against_bound > 0.9, "{s:?}");
+            assert!(s.refused < 6, "{s:?}");
+        }
+        // Kinds whose edges fall between samples or whose codes hide the tail: the uncertainty may be wide, not wrong.
+        for kind in ["eight-bit", "fast-edges", "coarse"] {
+            let s = run(kind, 77, RUNS);
+            assert!(s.coverage > 0.90, "{s:?}");
+            assert!(s.worst.0 < 8.0, "{s:?}");
+        }
+    }
+
+    /// The study has to see an estimator that lies: half the stated uncertainty may not pass its limits.
+    #[test]
+    fn a_lie_is_seen() {
+        let outcomes: Vec<Outcome> = (0..300).map(|i| trial("noisy", 77, i)).collect();
+        let held =
+            outcomes.iter().filter(|o| o.deviation.is_some_and(|d| d.abs() <= 0.98 * o.uncertainty)).count();
+        assert!((held as f64) < 0.90 * 300.0, "{held}");
+    }
 }

@@ -76,16 +76,32 @@ impl Truth {
         let duration = self.points as f64 * self.interval_s;
         let single = !self.period_s.is_finite();
         // Long enough before the record for every transient but that of an ac coupling, which starts settled.
-        let settle = if single { 0.0 } else { (14.0 * self.tau_s.max(3.0 * self.hook.1 * f64::from(u8::from(self.hook.0 != 0.0))) / self.period_s).ceil() };
+        let settle = if single {
+            0.0
+        } else {
+            (14.0 * self.tau_s.max(3.0 * self.hook.1 * f64::from(u8::from(self.hook.0 != 0.0)))
+                / self.period_s)
+                .ceil()
+        };
         let mut breaks: Vec<(f64, f64)> = Vec::new(); // time, source value there
         let half = 0.5 * self.edge_s;
         if single {
-            breaks.extend([(-1.0, 0.0), (self.first_edge_s - half, 0.0), (self.first_edge_s + half, 1.0), (duration + 1.0, 1.0)]);
+            breaks.extend([
+                (-1.0, 0.0),
+                (self.first_edge_s - half, 0.0),
+                (self.first_edge_s + half, 1.0),
+                (duration + 1.0, 1.0),
+            ]);
         } else {
             let mut rise = self.first_edge_s - (settle + 1.0) * self.period_s;
             while rise < duration + self.period_s {
                 let fall = rise + self.duty * self.period_s;
-                breaks.extend([(rise - half, 0.0), (rise + half, 1.0), (fall - half, 1.0), (fall + half, 0.0)]);
+                breaks.extend([
+                    (rise - half, 0.0),
+                    (rise + half, 1.0),
+                    (fall - half, 1.0),
+                    (fall + half, 0.0),
+                ]);
                 rise += self.period_s;
             }
         }
@@ -103,12 +119,15 @@ impl Truth {
             (low_pass, slow) = (0.0, 0.0);
             // Settled start of the coupling: the mean of its output over a period is nil; just before a rising edge it
             // stands at the end of the low flat.
-            let (low, all) = ((1.0 - self.duty) * self.period_s / self.coupling_s, self.period_s / self.coupling_s);
-            let after_fall = -(1.0 - (-self.duty * self.period_s / self.coupling_s).exp()) / (1.0 - (-all).exp());
+            let (low, all) =
+                ((1.0 - self.duty) * self.period_s / self.coupling_s, self.period_s / self.coupling_s);
+            let after_fall =
+                -(1.0 - (-self.duty * self.period_s / self.coupling_s).exp()) / (1.0 - (-all).exp());
             coupled = after_fall * (-low).exp();
         }
         let mut now = breaks[0].0;
-        let mut resonance = Resonance::new(self.ringing, low_pass + (1.0 + self.error) * (coupled - low_pass));
+        let mut resonance =
+            Resonance::new(self.ringing, low_pass + (1.0 + self.error) * (coupled - low_pass));
         let mut next_break = 1;
         let mut sample = 0;
         while sample < self.points {
@@ -228,8 +247,21 @@ fn advance(state: f64, from: f64, to: f64, h: f64, tau: f64) -> f64 {
 
 /// Kinds of captures of the study.
 pub const KINDS: &[&str] = &[
-    "clean", "noisy", "ringing", "hum", "tilt", "one-edge", "drift", "eight-bit", "slow-edges", "fast-edges", "coarse",
-    "duty", "hook", "hum-six", "hum-short",
+    "clean",
+    "noisy",
+    "ringing",
+    "hum",
+    "tilt",
+    "one-edge",
+    "drift",
+    "eight-bit",
+    "slow-edges",
+    "fast-edges",
+    "coarse",
+    "duty",
+    "hook",
+    "hum-six",
+    "hum-short",
 ];
 
 /// A random capture of a kind.
@@ -262,12 +294,6 @@ pub fn random(kind: &str, rng: &mut impl Rng) -> Truth {
             t.edge_s = 2.2 * t.interval_s;
             let mains = if rng.random_bool(0.5) { 50.0 } else { 60.0 };
             t.hum = (0.025, mains * rng.random_range(0.998..1.002), rng.random_range(0.0..6.28));
-        }
-        "probe-tilt" => {
-            t.error = 1.0;
-            t.tau_s = 80e-6;
-            t.coupling_s = 0.5e-3 / 0.03;
-            t.noise_v = 2e-3;
         }
         "tilt" => t.coupling_s = 0.5e-3 / rng.random_range(0.01..0.03),
         "one-edge" => {

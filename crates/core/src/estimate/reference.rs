@@ -46,19 +46,30 @@ pub fn assess_with_reference(record: Record<'_>, reference: Record<'_>, settings
     // Cut-off extremes are not in the model of either column.
     for (column, seen) in [("probe", &plain.findings), ("reference", &source.findings)] {
         if let Some(cut) = seen.iter().find(|f| f.code == "clipped") {
-            assessment.findings.push(Finding { message: format!("{column} column: {}", cut.message), ..cut.clone() });
+            assessment
+                .findings
+                .push(Finding { message: format!("{column} column: {}", cut.message), ..cut.clone() });
         }
     }
     match compare(&record, &reference, settings) {
         Ok(outcome) if assessment.findings.is_empty() => {
             let frequency = source.square_wave.and_then(|w| w.frequency_hz).map(|f| f.value);
-            assessment.measured_response =
-                spectrum::at_harmonics(&record, &reference, frequency, outcome.noise, outcome.reference_noise);
+            assessment.measured_response = spectrum::at_harmonics(
+                &record,
+                &reference,
+                frequency,
+                outcome.noise,
+                outcome.reference_noise,
+            );
             assessment.trace = outcome.trace.clone();
             remarks(&outcome, settings, &mut assessment.findings);
             let withheld = assessment.findings.iter().any(|f| f.severity == Severity::Fault);
-            assessment.verdict =
-                square::verdict(&outcome.compensation, settings.tolerance, withheld, &mut assessment.findings);
+            assessment.verdict = square::verdict(
+                &outcome.compensation,
+                settings.tolerance,
+                withheld,
+                &mut assessment.findings,
+            );
             assessment.compensation = (!withheld).then_some(outcome.compensation);
         }
         Ok(_) => {}
@@ -205,14 +216,19 @@ fn compare(record: &Record<'_>, reference: &Record<'_>, settings: &Settings) -> 
         (-16..=16).filter_map(|i| at(0.12 * f64::from(i)).map(|(c, _)| (0.12 * f64::from(i), c))).collect();
     let least = grid.iter().map(|g| g.1).fold(f64::INFINITY, f64::min);
     if !least.is_finite() {
-        return Err(unrelated("The reference holds nothing that would show the compensation (no change, or one sine only)."));
+        return Err(unrelated(
+            "The reference holds nothing that would show the compensation (no change, or one sine only).",
+        ));
     }
     let variance = (least / (used - 6.0).max(1.0)).max(1e-14 * blocks.swing * blocks.swing);
     let objective = |x: f64| at(x).map_or(f64::INFINITY, |(c, _)| c / variance + prior(x));
-    let best = grid.iter().min_by(|a, b| (a.1 / variance + prior(a.0)).total_cmp(&(b.1 / variance + prior(b.0))));
+    let best =
+        grid.iter().min_by(|a, b| (a.1 / variance + prior(a.0)).total_cmp(&(b.1 / variance + prior(b.0))));
     let centre = best.map_or(0.0, |b| b.0);
     let x = golden(objective, centre - 0.12, centre + 0.12);
-    let Some((cost, solved)) = at(x) else { return Err(unrelated("The columns do not depend on each other.")) };
+    let Some((cost, solved)) = at(x) else {
+        return Err(unrelated("The columns do not depend on each other."));
+    };
     let tau = expected * x.exp();
     let variance = (cost / (used - 6.0).max(1.0)).max(1e-14 * blocks.swing * blocks.swing);
     let gain = solved.theta[DIRECT];

@@ -38,7 +38,9 @@ pub(super) fn condense(record: &Record<'_>, reference: &Record<'_>, block_s: f64
     let length = ((block_s / record.interval_s) as usize).max(1);
     let count = points / length;
     if count < 40 {
-        return Err(unrelated("The record holds too few samples to compare the columns (40 stretches of 2 µs are needed)."));
+        return Err(unrelated(
+            "The record holds too few samples to compare the columns (40 stretches of 2 µs are needed).",
+        ));
     }
     let mut b = Blocks {
         interval_s: record.interval_s * length as f64,

@@ -35,7 +35,8 @@ pub(super) fn at_harmonics(
         .filter(|&n| n as f64 <= highest)
         .collect();
     orders.dedup();
-    let window: Vec<f64> = (0..span).map(|k| 0.5 - 0.5 * (TAU * (k as f64 + 0.5) / span as f64).cos()).collect();
+    let window: Vec<f64> =
+        (0..span).map(|k| 0.5 - 0.5 * (TAU * (k as f64 + 0.5) / span as f64).cos()).collect();
     let weight: f64 = window.iter().map(|w| w * w).sum();
     let mut first = None;
     let mut out = Vec::new();
@@ -60,7 +61,8 @@ pub(super) fn at_harmonics(
         let u = ((u_p / size).powi(2) + (gain * u_r / size).powi(2)).sqrt();
         let (base, u_base) = *first.get_or_insert((gain, u));
         let relative = u / gain;
-        let (value, doubt) = if out.is_empty() { (1.0, 0.0) } else { (gain / base, relative.hypot(u_base / base)) };
+        let (value, doubt) =
+            if out.is_empty() { (1.0, 0.0) } else { (gain / base, relative.hypot(u_base / base)) };
         out.push(MeasuredPoint {
             frequency_hz: n as f64 * f0,
             relative_gain: Estimate { value, standard_uncertainty: value * doubt },

@@ -46,15 +46,33 @@ fn assess_pair(probe: &[f64], reference: &[f64]) -> Assessment {
 
 #[test]
 fn the_source_drops_out() {
-    for (seed, (error, tau_s)) in [(0.0, 1e-4), (-0.1, 1.2e-4), (0.3, 0.7e-4), (-0.5, 1e-4)].into_iter().enumerate() {
+    for (seed, (error, tau_s)) in
+        [(0.0, 1e-4), (-0.1, 1.2e-4), (0.3, 0.7e-4), (-0.5, 1e-4)].into_iter().enumerate()
+    {
         for noise in [1e-5, 2e-3, 2e-2] {
             let (probe, reference) = pair(error, tau_s, noise, seed as u64);
             let a = assess_pair(&probe, &reference);
             let c = a.compensation.unwrap_or_else(|| panic!("{error} {noise}: {:?}", a.findings));
             let off = c.error.value - error;
-            assert!(off.abs() < 4.0 * c.error.standard_uncertainty + 5e-4, "{error} {noise}: {off} {:?}", c.error);
-            assert!(c.error.standard_uncertainty < 0.5 * noise + 0.02 * error.abs() + 2e-4, "{noise}: {:?}", c.error);
-            assert!(!a.measured_response.is_empty(), "{error} {noise} {:?}", square::assess(Record { samples: SampleView::volts(&reference), start_s: 0.0, interval_s: 0.5e-6 }, &settings()).findings);
+            assert!(
+                off.abs() < 4.0 * c.error.standard_uncertainty + 5e-4,
+                "{error} {noise}: {off} {:?}",
+                c.error
+            );
+            assert!(
+                c.error.standard_uncertainty < 0.5 * noise + 0.02 * error.abs() + 2e-4,
+                "{noise}: {:?}",
+                c.error
+            );
+            assert!(
+                !a.measured_response.is_empty(),
+                "{error} {noise} {:?}",
+                square::assess(
+                    Record { samples: SampleView::volts(&reference), start_s: 0.0, interval_s: 0.5e-6 },
+                    &settings()
+                )
+                .findings
+            );
             if noise < 0.01 {
                 for point in &a.measured_response {
                     // The lowest measured frequency is 1 kHz; the response is relative to that one.
@@ -62,7 +80,10 @@ fn the_source_drops_out() {
                     let base = 1.0 + shelf.amplitude_error(a.measured_response[0].frequency_hz);
                     let expected = (1.0 + shelf.amplitude_error(point.frequency_hz)) / base;
                     let u = point.relative_gain.standard_uncertainty;
-                    assert!((point.relative_gain.value - expected).abs() < 5.0 * u + 2e-3, "{point:?} {expected}");
+                    assert!(
+                        (point.relative_gain.value - expected).abs() < 5.0 * u + 2e-3,
+                        "{point:?} {expected}"
+                    );
                 }
             }
         }
@@ -78,6 +99,10 @@ fn unrelated_columns_are_refused() {
     for wrong in [&other, &flat] {
         let a = assess_pair(&probe, wrong);
         assert_eq!(a.verdict, Verdict::Undetermined);
-        assert!(a.findings.iter().any(|f| f.severity == Severity::Fault && !f.remedy.is_empty()), "{:?}", a.findings);
+        assert!(
+            a.findings.iter().any(|f| f.severity == Severity::Fault && !f.remedy.is_empty()),
+            "{:?}",
+            a.findings
+        );
     }
 }

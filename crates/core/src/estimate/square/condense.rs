@@ -34,7 +34,12 @@ pub(super) struct Average {
 
 /// Condenses the flats between the edges. `lead` samples before each edge are left out; `outside` are the
 /// edges before the first and after the last one, where the rhythm tells them: they end the record if they lie within it.
-pub(super) fn condense(view: SampleView<'_>, edges: &[Edge], lead: f64, outside: Option<(f64, f64)>) -> Vec<Average> {
+pub(super) fn condense(
+    view: SampleView<'_>,
+    edges: &[Edge],
+    lead: f64,
+    outside: Option<(f64, f64)>,
+) -> Vec<Average> {
     let points = view.len();
     let mut averages = Vec::new();
     for flat in 0..=edges.len() {
@@ -101,8 +106,14 @@ fn sums<T: Copy + Into<f64>>(stored: &[T], scale: f64, offset: f64) -> Sums {
         vv[i] += x * x;
     }
     let n = stored.len() as f64;
-    let all =
-        Sums { n, t: 0.0, v: v.iter().sum(), tt: n * (n * n - 1.0) / 12.0, tv: tv.iter().sum(), vv: vv.iter().sum() };
+    let all = Sums {
+        n,
+        t: 0.0,
+        v: v.iter().sum(),
+        tt: n * (n * n - 1.0) / 12.0,
+        tv: tv.iter().sum(),
+        vv: vv.iter().sum(),
+    };
     if all.vv.is_finite() {
         return all;
     }

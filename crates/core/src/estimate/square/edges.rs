@@ -50,13 +50,15 @@ pub(super) fn locate(record: &Record<'_>, crossings: &[Crossing], levels: &Level
     let window = |i: usize| {
         let crossing = crossings[i].sample;
         let before = if i == 0 { crossing } else { crossing - crossings[i - 1].sample };
-        let after = if i + 1 == crossings.len() { points - crossing } else { crossings[i + 1].sample - crossing };
+        let after =
+            if i + 1 == crossings.len() { points - crossing } else { crossings[i + 1].sample - crossing };
         let from = crossing - (before * 45 / 100).min(crossing);
         let to = (crossing + (after * 10 / 100).max(widest)).min(points);
         from..to
     };
     let widths = widths(widest);
-    let climbs = |i: usize, down_to: usize| climb(record, &window(i), crossings[i].rising, &widths[..=down_to]);
+    let climbs =
+        |i: usize, down_to: usize| climb(record, &window(i), crossings[i].rising, &widths[..=down_to]);
     // Heights of the steepest step for each width, over a sample of the crossings.
     let stride = crossings.len().div_ceil(16).max(1);
     let looked: Vec<Vec<(usize, f64)>> =
@@ -99,7 +101,12 @@ fn widths(widest: usize) -> Vec<usize> {
 
 /// Place and height of the steepest step for each width: the widest anywhere in the window, each narrower one within
 /// the one before it, so that a wide window costs no more than one pass over it.
-fn climb(record: &Record<'_>, window: &std::ops::Range<usize>, rising: bool, widths: &[usize]) -> Option<Vec<(usize, f64)>> {
+fn climb(
+    record: &Record<'_>,
+    window: &std::ops::Range<usize>,
+    rising: bool,
+    widths: &[usize],
+) -> Option<Vec<(usize, f64)>> {
     let view = record.samples;
     let sign = if rising { 1.0 } else { -1.0 };
     let highest = |from: usize, to: usize, stride: usize, width: usize| -> Option<(usize, f64)> {
@@ -184,7 +191,8 @@ pub(super) fn fit_rhythm(edges: &mut [Edge]) -> Timing {
     }
     let period = top / bottom;
     let starts = [0, 1].map(|kind: usize| (times[kind][0] - period * sums[kind][1]) / sums[kind][0]);
-    let expected = |i: usize, edge: &Edge| starts[usize::from(edge.rising == first_rising)] + count(i) * period;
+    let expected =
+        |i: usize, edge: &Edge| starts[usize::from(edge.rising == first_rising)] + count(i) * period;
     let (mut squared, mut largest) = (0.0, 0.0_f64);
     for (i, edge) in edges.iter().enumerate() {
         let off = edge.at - expected(i, edge);

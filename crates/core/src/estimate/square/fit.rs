@@ -161,7 +161,8 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<C
                     let taken = fit.theta[LN_TAU] > model.prior_ln_tau.0 + 0.7;
                     let other = solve(&larger, if taken { None } else { Some(&start) });
                     doubt = other.as_ref().map_or(0.0, |f| sag_doubt(model, &fit, &larger, f, steps));
-                    sag_spread = other.as_ref().map_or(1.0, |f| deviation(f, f.theta.len() - 1) / setting.step);
+                    sag_spread =
+                        other.as_ref().map_or(1.0, |f| deviation(f, f.theta.len() - 1) / setting.step);
                     sag_gain = other.map_or(0.0, |f| fit.cost - f.cost);
                     sag_gain
                 }
@@ -246,8 +247,11 @@ fn slow_term(model: &Model<'_>, step: f64) -> Term {
 /// Terms that could be added next, each with the sum of squares it has to take away.
 fn candidates(model: &Model<'_>, setting: &Setting) -> Vec<(Vec<Term>, f64)> {
     let mut list = Vec::new();
-    let orders: Vec<i32> =
-        model.terms.iter().filter_map(|t| if let Term::Drift { order } = t { Some(*order) } else { None }).collect();
+    let orders: Vec<i32> = model
+        .terms
+        .iter()
+        .filter_map(|t| if let Term::Drift { order } = t { Some(*order) } else { None })
+        .collect();
     let next = orders.iter().max().map_or(1, |o| o + 1);
     if next <= 3 {
         list.push((vec![Term::Drift { order: next }], WORTH_ONE));
@@ -256,7 +260,9 @@ fn candidates(model: &Model<'_>, setting: &Setting) -> Vec<(Vec<Term>, f64)> {
     let hums: Vec<f64> = model
         .terms
         .iter()
-        .filter_map(|t| if let Term::Hum { nominal, .. } = t { Some(nominal / setting.interval_s) } else { None })
+        .filter_map(
+            |t| if let Term::Hum { nominal, .. } = t { Some(nominal / setting.interval_s) } else { None },
+        )
         .collect();
     for mains in MAINS_HZ {
         let cycles = duration_s * mains;

@@ -237,7 +237,8 @@ pub(super) fn clipped(record: &Record<'_>, work: &Work) -> Result<(), Finding> {
 fn stays_too_long(work: &Work, sign: f64, limit: f64, quantum: f64) -> bool {
     let upper_is_high = sign > 0.0;
     let mut flats: std::collections::BTreeMap<u32, Vec<(i64, f64)>> = std::collections::BTreeMap::new();
-    for average in work.averages.iter().filter(|a| a.since_edge.is_finite() && a.since_edge >= work.hold_off) {
+    for average in work.averages.iter().filter(|a| a.since_edge.is_finite() && a.since_edge >= work.hold_off)
+    {
         let rising = average.flat > 0 && work.edges[average.flat as usize - 1].rising;
         if rising == upper_is_high {
             let below = (sign * (limit - average.mean) / quantum).round() as i64;
@@ -265,7 +266,8 @@ fn beyond_limit(work: &Work, sign: f64, limit: f64, quantum: f64) -> bool {
     let inside: Vec<_> =
         work.averages.iter().filter(|a| sign * (a.mean - limit) < -0.6 * quantum).copied().collect();
     let model = super::model::Model { averages: &inside, ..work.model() };
-    let upper_inside = inside.iter().filter(|a| model.takes_part(a) && sign * (a.mean - work.levels.middle()) > 0.0);
+    let upper_inside =
+        inside.iter().filter(|a| model.takes_part(a) && sign * (a.mean - work.levels.middle()) > 0.0);
     if upper_inside.count() < 12 {
         return false;
     }
@@ -275,8 +277,9 @@ fn beyond_limit(work: &Work, sign: f64, limit: f64, quantum: f64) -> bool {
     let p = fit.theta.len();
     whole.evaluate(&fit.theta, |average, value, row| {
         if whole.takes_part(average) && sign * (average.mean - limit) >= -0.6 * quantum {
-            let variance: f64 =
-                (0..p).map(|i| (0..p).map(|j| row[i] * fit.covariance[i * p + j] * row[j]).sum::<f64>()).sum();
+            let variance: f64 = (0..p)
+                .map(|i| (0..p).map(|j| row[i] * fit.covariance[i * p + j] * row[j]).sum::<f64>())
+                .sum();
             let doubt = 4.0 * variance.max(0.0).sqrt() + 1.5 * quantum + 0.003 * step_of(work);
             beyond |= sign * (value - limit) > doubt;
         }
@@ -334,7 +337,8 @@ fn square_wave(record: &Record<'_>, work: &Work) -> SquareWave {
         high_level: level(1.0),
         edges: work.edges.len(),
         // 15–85 % of a ramp is 0.7 of it, 10–90 % is 0.8.
-        transition_s: (work.times.samples_within >= 1.5).then_some(work.times.samples_within * 0.8 / 0.7 * dt),
+        transition_s: (work.times.samples_within >= 1.5)
+            .then_some(work.times.samples_within * 0.8 / 0.7 * dt),
         noise_rms: work.noise.sample * work.noise.scale.sqrt(),
     }
 }
@@ -399,7 +403,8 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
         ));
     }
     let capacitance = tau * dt / settings.divider.parallel_resistance_ohm();
-    if estimate.error.value > 1.6 || (!slow && !assumed && estimate.error.value > 0.0 && tau > 3.0 * expected) {
+    if estimate.error.value > 1.6 || (!slow && !assumed && estimate.error.value > 0.0 && tau > 3.0 * expected)
+    {
         findings.push(Finding::fault(
             "droop-or-overcompensation",
             format!(
@@ -476,7 +481,10 @@ fn company(record: &Record<'_>, work: &Work, wave: &SquareWave, findings: &mut V
     if drift.abs() > 0.003 * step {
         findings.push(Finding::note(
             "drift",
-            format!("The level drifts by {:.1} % of the step over the record; it was fitted and taken out.", 100.0 * drift / step),
+            format!(
+                "The level drifts by {:.1} % of the step over the record; it was fitted and taken out.",
+                100.0 * drift / step
+            ),
             "Let the instrument and the source warm up.",
         ));
     }
@@ -492,14 +500,21 @@ fn company(record: &Record<'_>, work: &Work, wave: &SquareWave, findings: &mut V
                  that part was left out of the fit."
             ),
         };
-        findings.push(Finding::note("ringing", message, "Shorten the ground lead: a spring at the tip instead of the clip lead."));
+        findings.push(Finding::note(
+            "ringing",
+            message,
+            "Shorten the ground lead: a spring at the tip instead of the clip lead.",
+        ));
     }
     if let Some(transition) = wave.transition_s
         && transition > 1e-6
     {
         findings.push(Finding::note(
             "slow-edges",
-            format!("The edges take about {}; the tail was timed from their centre.", format_engineering(transition, Unit::Second, 2)),
+            format!(
+                "The edges take about {}; the tail was timed from their centre.",
+                format_engineering(transition, Unit::Second, 2)
+            ),
             "A source with faster edges narrows the uncertainty.",
         ));
     }

@@ -37,7 +37,8 @@ impl Levels {
 /// Rough levels from evenly drawn samples; `None` when fewer than 16 of them are finite.
 pub(super) fn look(view: SampleView<'_>) -> Option<Levels> {
     let stride = view.len().div_ceil(DRAWN).max(1);
-    let mut drawn: Vec<f64> = (0..view.len()).step_by(stride).map(|k| view.at(k)).filter(|v| v.is_finite()).collect();
+    let mut drawn: Vec<f64> =
+        (0..view.len()).step_by(stride).map(|k| view.at(k)).filter(|v| v.is_finite()).collect();
     if drawn.len() < 16 {
         return None;
     }
@@ -117,7 +118,12 @@ pub(super) struct Crossing {
 }
 
 /// Changes of side with hysteresis. A change back and forth within `hysteresis` of the middle does not count.
-pub(super) fn crossings(view: SampleView<'_>, scan: &Scan, levels: &Levels, hysteresis: f64) -> Vec<Crossing> {
+pub(super) fn crossings(
+    view: SampleView<'_>,
+    scan: &Scan,
+    levels: &Levels,
+    hysteresis: f64,
+) -> Vec<Crossing> {
     let (upper, lower) = (levels.middle() + hysteresis, levels.middle() - hysteresis);
     let mut found = Vec::new();
     let mut side: Option<bool> = None;

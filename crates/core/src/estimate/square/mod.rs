@@ -289,7 +289,10 @@ impl Work {
         let (first, last) = (self.edges.first()?, self.edges.last()?);
         let high = rhythm.duty * rhythm.period;
         let low = rhythm.period - high;
-        Some((first.at - if first.rising { low } else { high }, last.at + if last.rising { high } else { low }))
+        Some((
+            first.at - if first.rising { low } else { high },
+            last.at + if last.rising { high } else { low },
+        ))
     }
 }
 
@@ -340,8 +343,10 @@ fn settled_noise(work: &Work) -> Noise {
         let neighbours = first_noise(work).sample.powi(2) / weight;
         (neighbours, between > 1.5 * neighbours)
     };
-    let scale = if odd { pooled.max(between) } else { pooled }.max(work.levels.least_noise().powi(2) / weight);
-    let misfit = if odd { ((between - reference) * between_freedom * weight / samples).max(0.0).sqrt() } else { 0.0 };
+    let scale =
+        if odd { pooled.max(between) } else { pooled }.max(work.levels.least_noise().powi(2) / weight);
+    let misfit =
+        if odd { ((between - reference) * between_freedom * weight / samples).max(0.0).sqrt() } else { 0.0 };
     let quantum = work.levels.quantum.map(|q| {
         // What a quantiser leaves after the dither of Gaussian noise, as a share of its error's deviation q/√12: the
         // first harmonic of its saw-tooth, exp(−2π²(σ/q)²).

@@ -240,7 +240,8 @@ impl Model<'_> {
                         row[offset + 1] = sin * smear;
                         value += theta[offset] * row[offset] + theta[offset + 1] * row[offset + 1];
                         if frequency_free {
-                            let by_omega = time * (theta[offset + 1] * row[offset] - theta[offset] * row[offset + 1])
+                            let by_omega = time
+                                * (theta[offset + 1] * row[offset] - theta[offset] * row[offset + 1])
                                 - omega * average.half_width.powi(2) / 3.0
                                     * (theta[offset] * cos + theta[offset + 1] * sin);
                             row[offset + 2] = std::f64::consts::TAU * nominal * by_omega;
@@ -307,7 +308,9 @@ impl Problem for Model<'_> {
             match *term {
                 Term::History { spread } => prior(offset, 0.0, spread),
                 Term::Hum { frequency_free: true, .. } => prior(offset + 2, 0.0, HUM_FREQUENCY_SPREAD),
-                Term::Slow { expected_tau, .. } => prior(offset, Term::slow_centre(expected_tau), SLOW_PRIOR.1),
+                Term::Slow { expected_tau, .. } => {
+                    prior(offset, Term::slow_centre(expected_tau), SLOW_PRIOR.1)
+                }
                 _ => {}
             }
             offset += term.parameters();

@@ -80,7 +80,8 @@ pub(super) fn refine(
                 let sample = view.at(k) - offsets[i];
                 area += sample - (before[j] + share_behind * jump);
                 let passed = (sample - before[j]) / jump;
-                within += usize::from(passed > 0.15 && passed < 0.85 && (k as f64 - at).abs() < lead.max(2.0));
+                within +=
+                    usize::from(passed > 0.15 && passed < 0.85 && (k as f64 - at).abs() < lead.max(2.0));
             }
         }
         next += count;
@@ -107,7 +108,11 @@ pub(super) fn refine(
     // sampling grid narrow that down.
     let duration = samples_within / 0.7;
     let hidden = widest_gap(edges) * ((1.0 - duration).max(0.0) / 12.0_f64.sqrt() + 0.06 / duration.max(1.0));
-    EdgeTimes { timing, shift_uncertainty: (scatter * scatter / count + hidden * hidden).sqrt(), samples_within }
+    EdgeTimes {
+        timing,
+        shift_uncertainty: (scatter * scatter / count + hidden * hidden).sqrt(),
+        samples_within,
+    }
 }
 
 /// Mean residual around each edge, averages that are left out of the fit excepted.
