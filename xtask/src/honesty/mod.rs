@@ -29,7 +29,7 @@ pub struct Outcome {
 }
 
 /// Seed of the study; every figure in it can be had again.
-const SEED: u64 = 1;
+const SEED: u64 = 77;
 
 /// `honesty [RUNS] [KIND…] [--each]`: a line for each kind of capture, or for each capture.
 pub fn command(arguments: &[&str]) -> Result<String, String> {

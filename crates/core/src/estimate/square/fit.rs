@@ -28,7 +28,7 @@ const WORTH_SAG: f64 = 10.0;
 /// 1 % brings more than 20 in 19 of 20 (honesty study, kinds clean, noisy and tilt).
 const WORTH_SLOW: f64 = 13.0;
 /// Gain at which a sag is as likely to be there as not.
-const EVEN_ODDS: f64 = 8.0;
+const EVEN_ODDS: f64 = 9.0;
 /// Mains frequencies looked for, Hz.
 const MAINS_HZ: [f64; 2] = [50.0, 60.0];
 
@@ -143,7 +143,7 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<C
         let share = (-2.0 * std::f64::consts::PI.powi(2) * dither / (q * q)).exp();
         samples * (0.4 * q * share / model.noise).powi(2)
     });
-    let (mut doubt, mut sag_spread) = (0.0, 1.0);
+    let (mut doubt, mut sag_spread, mut sag_codes) = (0.0, 1.0, 0.0);
     for _round in 0..8 {
         let lone_slow = !has_slow(model)
             && fit.theta[LN_TAU] > setting.slowest_ln_tau
@@ -163,6 +163,10 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<C
                     doubt = other.as_ref().map_or(0.0, |f| sag_doubt(model, &fit, &larger, f, steps));
                     sag_spread =
                         other.as_ref().map_or(1.0, |f| deviation(f, f.theta.len() - 1) / setting.step);
+                    sag_codes = other
+                        .as_ref()
+                        .zip(setting.quantum)
+                        .map_or(0.0, |(f, q)| f.theta[f.theta.len() - 1].abs() / q);
                     sag_gain = other.map_or(0.0, |f| fit.cost - f.cost);
                     sag_gain
                 }
@@ -171,6 +175,8 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<C
                 Term::Slow { .. } => solve(&model.with(&terms), None).map_or(0.0, |f| fit.cost - f.cost),
                 _ => gain_of(model, &fit, &terms),
             };
+            // A sag of more than a code is none of the quantiser's steps.
+            let steps = if terms[0] == Term::Sag && sag_codes > 1.2 { 0.0 } else { steps };
             let gain = gain / (worth + steps);
             if gain > 1.0 && best.as_ref().is_none_or(|(g, _)| gain > *g) {
                 best = Some((gain, terms));
@@ -222,11 +228,11 @@ fn lone_tail_cost(model: &Model<'_>, setting: &Setting) -> Option<f64> {
 /// the odds change by a factor e with every 2 of it. The spread between the two values of e, weighted by the odds.
 fn sag_doubt(model: &Model<'_>, fit: &Fit, larger: &Model<'_>, other: &Fit, steps: f64) -> f64 {
     let apart = error_of(larger, &other.theta) - error_of(model, &fit.theta);
-    let gain = fit.cost - other.cost - steps;
-    // A gain that chance brings every tenth time is no reason for doubt.
-    if gain < 3.0 {
-        return 0.0;
+    if steps > WORTH_SAG {
+        // The quantiser's steps could be a sag or hide one: nothing can be said for either.
+        return 0.5 * apart.abs();
     }
+    let gain = fit.cost - other.cost - steps;
     let odds = (0.5 * (gain - EVEN_ODDS)).exp();
     let share = odds / (1.0 + odds);
     apart.abs() * (share * (1.0 - share)).sqrt()

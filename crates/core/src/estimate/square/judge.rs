@@ -14,6 +14,8 @@ use crate::samples::Record;
 const SHORTEST_FLAT: f64 = 1.6;
 /// A lone tail slower than this many times the expected τp is not the divider's.
 pub(super) const SLOWEST_EXPECTED: f64 = 4.2;
+/// A tail faster than this share of the expected τp is not the divider's.
+const FASTEST_EXPECTED: f64 = 0.25;
 /// Rms departure from a square wave behind a divider, as a share of the step: remarked on, and refused.
 const MISFIT_REMARKED: f64 = 0.006;
 const MISFIT_REFUSED: f64 = 0.03;
@@ -161,12 +163,14 @@ pub(super) fn levels(work: &Work) -> Result<(), Finding> {
     let step = step_of(work);
     let total = step + work.fit.theta[TAIL];
     if !(step > 0.0) || !(total > 0.0) {
-        return Err(Finding::fault(
-            "ac-coupled",
-            "The flat parts run back towards the middle: behind an ac coupling the settled levels cannot be seen, and \
-             droop and overcompensation look the same.",
-            "Set the channel to dc coupling and use a source that is not ac-coupled; then capture again.",
-        ));
+        return Err(ac_coupled());
+    }
+    let model = work.model();
+    if let Some(i) = model.offset_of(|t| matches!(t, Term::Slow { .. }))
+        && work.fit.theta[STEP] < 0.25 * step
+        && work.fit.theta[i].exp() < 1.5 * work.longest_flat
+    {
+        return Err(ac_coupled());
     }
     if step < 4.0 * work.noise.sample {
         return Err(Finding::fault(
@@ -176,6 +180,15 @@ pub(super) fn levels(work: &Work) -> Result<(), Finding> {
         ));
     }
     Ok(())
+}
+
+fn ac_coupled() -> Finding {
+    Finding::fault(
+        "ac-coupled",
+        "The flat parts run back towards the middle: behind an ac coupling the settled levels cannot be seen, and droop and \
+         overcompensation look the same.",
+        "Set the channel to dc coupling and use a source that is not ac-coupled; then capture again.",
+    )
 }
 
 /// The settled step, V: with a slow tail, as it was before that tail acts.
@@ -194,11 +207,12 @@ pub(super) fn clipped(record: &Record<'_>, work: &Work) -> Result<(), Finding> {
     for upper in [true, false] {
         let (limit, sign) = if upper { (work.range.1, 1.0) } else { (work.range.0, -1.0) };
         let middle = work.levels.middle();
-        let (mut side, mut at_limit) = (0usize, 0usize);
+        let (mut side, mut at_limit, mut next) = (0usize, 0usize, 0usize);
         for k in (0..view.len()).step_by(stride) {
             let v = sign * view.at(k);
             side += usize::from(v > sign * middle);
             at_limit += usize::from(v >= sign * limit - near);
+            next += usize::from((v - sign * limit + quantum).abs() < 0.3 * quantum);
         }
         if at_limit < 8 || at_limit * 50 < side {
             continue;
@@ -206,10 +220,13 @@ pub(super) fn clipped(record: &Record<'_>, work: &Work) -> Result<(), Finding> {
         // Noise wider than a step would spread over the limit: many samples exactly on it mean that it cuts. Without
         // noise, the time spent on the last codes tells; without a quantiser, the shape of the rest does.
         let noise = super::first_noise(work).sample;
-        let cut = if quantum > 0.0 && noise <= 0.7 * quantum {
+        let cut = if at_limit * 4 > side && only_other_side_moves(work, upper) {
+            true
+        } else if quantum > 0.0 && noise <= 0.7 * quantum {
             stays_too_long(work, sign, limit, quantum)
         } else if noise > 1e-5 * step {
-            true
+            // Noise thins out towards the last code; a limit piles up on it.
+            quantum == 0.0 || at_limit > next + next / 5
         } else {
             beyond_limit(work, sign, limit, quantum.max(near))
         };
@@ -227,6 +244,45 @@ pub(super) fn clipped(record: &Record<'_>, work: &Work) -> Result<(), Finding> {
         }
     }
     Ok(())
+}
+
+/// Whether the flats of one side move clearly less than those of the other: both show the same tail and the same noise,
+/// unless one is cut off.
+fn only_other_side_moves(work: &Work, upper: bool) -> bool {
+    // Means of the flats soon after the edge and once the tail is over, and scatter within the averages.
+    let tau = work.prior_ln_tau.0.exp();
+    let mut sums = [[(0.0, 0.0); 2]; 2];
+    let mut inner = [(0.0, 0.0); 2];
+    for a in work.averages.iter().filter(|a| a.flat > 0 && a.since_edge >= work.hold_off) {
+        let rising = work.edges[a.flat as usize - 1].rising;
+        let side = usize::from(rising == upper);
+        inner[side].0 += a.inner_squares;
+        inner[side].1 += a.inner_freedom;
+        let part = if a.since_edge < work.hold_off + 0.3 * tau {
+            0
+        } else if a.since_edge > 2.0 * tau {
+            1
+        } else {
+            continue;
+        };
+        sums[side][part].0 += a.count * a.mean;
+        sums[side][part].1 += a.count;
+    }
+    let quantum = work.levels.quantum.unwrap_or(0.0);
+    let scatter = |(squares, freedom): (f64, f64)| if freedom > 20.0 { squares / freedom } else { f64::NAN };
+    let (other, this) = (scatter(inner[0]), scatter(inner[1]));
+    if other > (0.25 * quantum).powi(2).max((1e-4 * step_of(work)).powi(2)) && this < 0.03 * other {
+        return true;
+    }
+    let tail = |side: [(f64, f64); 2]| -> Option<(f64, f64)> {
+        let [(early, n), (late, m)] = side;
+        (n > 0.0 && m > 0.0).then(|| {
+            (early / n - late / m, work.levels.least_noise().max(work.noise.sample) * (1.0 / n + 1.0 / m).sqrt())
+        })
+    };
+    let (Some((other, u)), Some((this, _))) = (tail(sums[0]), tail(sums[1])) else { return false };
+    let less = other.abs() - this.abs();
+    less > (6.0 * u).max(1.3 * quantum).max(0.003 * step_of(work)) && this.abs() < 0.75 * other.abs()
 }
 
 /// Whether a noise-free quantised record stays on the last code longer than an exponential would.
@@ -265,15 +321,17 @@ fn stays_too_long(work: &Work, sign: f64, limit: f64, quantum: f64) -> bool {
 fn beyond_limit(work: &Work, sign: f64, limit: f64, quantum: f64) -> bool {
     let inside: Vec<_> =
         work.averages.iter().filter(|a| sign * (a.mean - limit) < -0.6 * quantum).copied().collect();
-    let model = super::model::Model { averages: &inside, ..work.model() };
+    let mut model = super::model::Model { averages: &inside, ..work.model() };
+    // Company found on a cut record may be the cut itself.
+    model.terms.retain(|t| matches!(t, Term::History { .. } | Term::Drift { order: 1 }));
     let upper_inside =
         inside.iter().filter(|a| model.takes_part(a) && sign * (a.mean - work.levels.middle()) > 0.0);
     if upper_inside.count() < 12 {
         return false;
     }
-    let Some(fit) = super::fit::solve(&model, Some(&work.fit.theta)) else { return false };
+    let Some(fit) = super::fit::solve(&model, None) else { return false };
     let mut beyond = false;
-    let whole = work.model();
+    let whole = super::model::Model { terms: model.terms.clone(), ..work.model() };
     let p = fit.theta.len();
     whole.evaluate(&fit.theta, |average, value, row| {
         if whole.takes_part(average) && sign * (average.mean - limit) >= -0.6 * quantum {
@@ -378,7 +436,7 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
         findings.push(Finding::note(
             "short-flats",
             format!(
-                "The flat parts last {:.1} time constants: a droop of the source could hide in the tail; up to 0.8 % of \
+                "The flat parts last {:.1} time constants: a droop of the source could hide in the tail; up to 0.4 % of \
                  it was allowed for in the uncertainty.",
                 work.longest_flat / tau
             ),
@@ -417,6 +475,17 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
             ),
             "Set the channel to dc coupling, use a source that holds its level (check it with the probe set to 1×, or with \
              a second, direct channel as --reference), and capture again.",
+        ));
+    } else if tau < FASTEST_EXPECTED * expected {
+        findings.push(Finding::fault(
+            "fast-tail",
+            format!(
+                "The only tail after the edges has a time constant of {}; that would be {} of cable and input together. It \
+                 belongs to the source or the edge itself, not to the divider, whose own tail cannot be told from it.",
+                format_engineering(tau * dt, Unit::Second, 2),
+                format_engineering(capacitance, Unit::Farad, 2)
+            ),
+            "Check --divider; use a source with edges below 1 µs and sample at 1 µs or less.",
         ));
     } else if !assumed && !(capacitance > 30e-12 && capacitance < 330e-12) {
         findings.push(Finding::warning(

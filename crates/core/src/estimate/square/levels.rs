@@ -61,7 +61,7 @@ pub(super) fn look(view: SampleView<'_>) -> Option<Levels> {
     Some(Levels { low, high, noise: neighbour_noise(view), quantum })
 }
 
-/// Standard deviation of white noise from second differences of neighbours, the largest tenth (edges) left out.
+/// Standard deviation of white noise from second differences of neighbours, the larger ones (edges) left out.
 fn neighbour_noise(view: SampleView<'_>) -> f64 {
     let stride = (view.len() / 4096).max(1);
     let mut squares: Vec<f64> = (0..view.len().saturating_sub(2))
@@ -73,10 +73,10 @@ fn neighbour_noise(view: SampleView<'_>) -> f64 {
         return 0.0;
     }
     squares.sort_unstable_by(f64::total_cmp);
-    let kept = &squares[..(squares.len() * 9 / 10).max(1)];
-    // Leaving out the largest tenth of squared normal deviates leaves 62.3 % of their mean:
-    // (0.9 − 2·z·φ(z))/0.9 at z = 1.645.
-    (kept.iter().sum::<f64>() / kept.len() as f64 / 0.6230).sqrt()
+    // Edges may touch a quarter of the samples of a coarse record: the smaller three fifths are kept. Of squared normal
+    // deviates they hold the share (0.6 − 2·z·φ(z))/0.6 = 0.2146 of the mean, at z = 0.8416.
+    let kept = &squares[..(squares.len() * 3 / 5).max(1)];
+    (kept.iter().sum::<f64>() / kept.len() as f64 / 0.2146).sqrt()
 }
 
 /// The step of which all sorted values are whole multiples apart, if there are few enough distinct values to tell.

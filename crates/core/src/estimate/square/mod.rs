@@ -181,6 +181,12 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
     let steps = edges::locate(record, &crossings, &levels);
     let mut edges = steps.edges;
     judge::steps(&edges, crossings.len(), steps.height, &levels)?;
+    // An edge at the very start or end may be half a one: the rest tells whether there is a rhythm.
+    let margin = steps.width as f64 + 2.0;
+    let whole = |e: &Edge| e.at >= margin && e.at <= view.len() as f64 - margin;
+    if edges.iter().filter(|e| whole(e)).count() >= 3 {
+        edges.retain(whole);
+    }
     let timing = edges::fit_rhythm(&mut edges);
     judge::rhythm(timing)?;
 

@@ -47,6 +47,10 @@ pub(super) const BASE: usize = 4;
 
 /// Relative prior spread of a mains frequency: ±0.2 Hz at 50 Hz.
 const HUM_FREQUENCY_SPREAD: f64 = 4e-3;
+/// Where the wall of the prior of ln τp begins, in spreads below its centre, and how steep it is.
+const FASTEST: f64 = 2.6;
+const WALL: f64 = 40.0;
+
 /// Prior of ln(τs/τp) of the slow term: its centre and its spread, from a dielectric tail to an ac coupling.
 const SLOW_PRIOR: (f64, f64) = (3.4, 2.0);
 
@@ -297,12 +301,17 @@ impl Problem for Model<'_> {
             }
         });
         // What is known before looking, as rows of its own.
+        // Below a fifth of the expected capacitance no probe is found: there the prior turns into a wall.
+        let (centre, spread) = self.prior_ln_tau;
+        let beyond = ((theta[LN_TAU] - centre) / spread + FASTEST).min(0.0);
+        weighted.fill(0.0);
+        weighted[LN_TAU] = (1.0 - 2.0 * WALL * beyond) / spread;
+        emit((theta[LN_TAU] - centre) / spread - WALL * beyond * beyond, &weighted);
         let mut prior = |index: usize, centre: f64, spread: f64| {
             weighted.fill(0.0);
             weighted[index] = 1.0 / spread;
             emit((theta[index] - centre) / spread, &weighted);
         };
-        prior(LN_TAU, self.prior_ln_tau.0, self.prior_ln_tau.1);
         let mut offset = BASE;
         for term in &self.terms {
             match *term {

@@ -101,9 +101,9 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
 const MODEL_FLOOR: f64 = 4e-5;
 
 /// Flats shorter than this many τp hide a droop of the source behind the divider's own tail.
-const SHORT_FLAT: f64 = 3.8;
+const SHORT_FLAT: f64 = 3.4;
 /// Droop over a flat that is allowed for there, as a share of the step (common practice for a calibration output).
-const HIDDEN_DROOP: f64 = 0.008;
+const HIDDEN_DROOP: f64 = 0.004;
 
 /// Whether the flats are too short to show a droop apart from the tail, and none was fitted.
 pub(super) fn flats_are_short(work: &Work) -> bool {
