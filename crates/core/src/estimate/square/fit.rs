@@ -1,7 +1,6 @@
 //! Fits the model, and decides from the record itself which company the square wave has.
 
 use super::model::{BASE, LN_TAU, Model, STEP, TAIL, Term};
-use super::uncertainty::error_of;
 use crate::numeric::least_squares::{self, Options, Problem, Solution};
 use crate::numeric::linear::{Triangle, solve_triangle};
 
@@ -21,14 +20,12 @@ pub(super) struct Fit {
 /// is searched for over several shapes.
 const WORTH_ONE: f64 = 6.6;
 const WORTH_SEARCHED: f64 = 16.0;
-/// The same for a sag of the flats: one more linear term, but so near to the divider's own tail that chance should not
-/// bring it in.
-const WORTH_SAG: f64 = 10.0;
 /// The same for a slow tail. Without one on the record the gain stays below 7.5 in 99 of 100 captures, and a droop of
 /// 1 % brings more than 20 in 19 of 20 (honesty study, kinds clean, noisy and tilt).
 const WORTH_SLOW: f64 = 13.0;
-/// Gain at which a sag is as likely to be there as not.
-const EVEN_ODDS: f64 = 9.0;
+/// Prior standard deviation of the sag of a source's flats, as a share of the step (common practice for calibration
+/// outputs), and what it becomes once a record shows that its source is worse.
+pub(super) const SAG: (f64, f64) = (0.005, 0.1);
 /// Mains frequencies looked for, Hz.
 const MAINS_HZ: [f64; 2] = [50.0, 60.0];
 
@@ -134,7 +131,8 @@ fn is_frequency(model: &Model<'_>, index: usize) -> bool {
 ///
 /// The terms stay in the model.
 pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<Choice> {
-    let mut fit = solve(model, None)?;
+    let fit = solve(model, None)?;
+    let mut fit = trust(model, fit, setting.step)?;
     // A quantiser without dither leaves steps on the record that any slow term would seem to explain: a term has to
     // explain more than they can be.
     let samples: f64 = model.averages.iter().filter(|a| model.takes_part(a)).map(|a| a.count).sum();
@@ -143,40 +141,22 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<C
         let share = (-2.0 * std::f64::consts::PI.powi(2) * dither / (q * q)).exp();
         samples * (0.4 * q * share / model.noise).powi(2)
     });
-    let (mut doubt, mut sag_spread, mut sag_codes) = (0.0, 1.0, 0.0);
     for _round in 0..8 {
         let lone_slow = !has_slow(model)
             && fit.theta[LN_TAU] > setting.slowest_ln_tau
             && fit.theta[TAIL].abs() > 3.0 * deviation(&fit, TAIL).min(fit.theta[STEP].abs());
         let candidates = candidates(model, setting);
         let mut best: Option<(f64, Vec<Term>)> = None;
-        // With a sag taken in already, whether it is rather an exponential is always asked.
-        let mut sag_gain = if model.terms.contains(&Term::Sag) { f64::INFINITY } else { 0.0 };
+        // Whatever is slow shows as a sag first.
+        let sags = model
+            .offset_of(|t| matches!(t, Term::Sag { .. }))
+            .is_some_and(|i| fit.theta[i].abs() > 2.5 * deviation(&fit, i));
         for (terms, worth) in candidates {
             let gain = match terms[0] {
-                Term::Sag => {
-                    // Far from linear: the divider's own tail may have taken its place. Solve it outright.
-                    let larger = model.with(&terms);
-                    let start = [fit.theta.as_slice(), &[0.0]].concat();
-                    let taken = fit.theta[LN_TAU] > model.prior_ln_tau.0 + 0.7;
-                    let other = solve(&larger, if taken { None } else { Some(&start) });
-                    doubt = other.as_ref().map_or(0.0, |f| sag_doubt(model, &fit, &larger, f, steps));
-                    sag_spread =
-                        other.as_ref().map_or(1.0, |f| deviation(f, f.theta.len() - 1) / setting.step);
-                    sag_codes = other
-                        .as_ref()
-                        .zip(setting.quantum)
-                        .map_or(0.0, |(f, q)| f.theta[f.theta.len() - 1].abs() / q);
-                    sag_gain = other.map_or(0.0, |f| fit.cost - f.cost);
-                    sag_gain
-                }
-                // Whatever is slow shows as a sag first.
-                Term::Slow { .. } if sag_gain < WORTH_ONE + steps && !lone_slow => 0.0,
+                Term::Slow { .. } if !sags && !lone_slow => 0.0,
                 Term::Slow { .. } => solve(&model.with(&terms), None).map_or(0.0, |f| fit.cost - f.cost),
                 _ => gain_of(model, &fit, &terms),
             };
-            // A sag of more than a code is none of the quantiser's steps.
-            let steps = if terms[0] == Term::Sag && sag_codes > 1.2 { 0.0 } else { steps };
             let gain = gain / (worth + steps);
             if gain > 1.0 && best.as_ref().is_none_or(|(g, _)| gain > *g) {
                 best = Some((gain, terms));
@@ -200,18 +180,13 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<C
     let lone_tail_possible = has_slow(model)
         && fit.theta[TAIL].abs() < 3.0 * deviation(&fit, TAIL)
         && lone_tail_cost(model, setting).is_some_and(|cost| cost < fit.cost + 9.0);
-    let slow_doubt = if has_slow(model) || model.terms.contains(&Term::Sag) { 0.0 } else { doubt };
-    Some(Choice { fit, slow_doubt, sag_spread, lone_tail_possible })
+    Some(Choice { fit, lone_tail_possible })
 }
 
 /// The outcome of [`choose_terms`].
 #[derive(Clone, Debug)]
 pub(super) struct Choice {
     pub fit: Fit,
-    /// Standard uncertainty of e that is left because a sag or slow tail might be there and was not taken in.
-    pub slow_doubt: f64,
-    /// Standard uncertainty of a sag if there were one, as a share of the step.
-    pub sag_spread: f64,
     /// Whether the one tail that there is, taken as slow company, could as well be the divider's.
     pub lone_tail_possible: bool,
 }
@@ -219,23 +194,9 @@ pub(super) struct Choice {
 /// Sum of squares with a single tail of the slowest time constant that the divider might have.
 fn lone_tail_cost(model: &Model<'_>, setting: &Setting) -> Option<f64> {
     let mut single = model.clone();
-    single.terms.retain(|t| !matches!(t, Term::Slow { .. } | Term::Sag));
+    single.terms.retain(|t| !matches!(t, Term::Slow { .. } | Term::Sag { .. }));
     single.prior_ln_tau = (setting.slowest_ln_tau, 0.05);
     solve(&single, None).map(|fit| fit.cost)
-}
-
-/// Two descriptions of the record are about as likely when the sag takes [`EVEN_ODDS`] from the sum of squares;
-/// the odds change by a factor e with every 2 of it. The spread between the two values of e, weighted by the odds.
-fn sag_doubt(model: &Model<'_>, fit: &Fit, larger: &Model<'_>, other: &Fit, steps: f64) -> f64 {
-    let apart = error_of(larger, &other.theta) - error_of(model, &fit.theta);
-    if steps > WORTH_SAG {
-        // The quantiser's steps could be a sag or hide one: nothing can be said for either.
-        return 0.5 * apart.abs();
-    }
-    let gain = fit.cost - other.cost - steps;
-    let odds = (0.5 * (gain - EVEN_ODDS)).exp();
-    let share = odds / (1.0 + odds);
-    apart.abs() * (share * (1.0 - share)).sqrt()
 }
 
 fn deviation(fit: &Fit, i: usize) -> f64 {
@@ -287,9 +248,6 @@ fn candidates(model: &Model<'_>, setting: &Setting) -> Vec<(Vec<Term>, f64)> {
         }
     }
     if !has_slow(model) && model.edges.len() >= 2 {
-        if !model.terms.contains(&Term::Sag) {
-            list.push((vec![Term::Sag], WORTH_SAG));
-        }
         list.push((vec![slow_term(model, setting.step)], WORTH_SLOW));
     }
     list
@@ -324,17 +282,24 @@ fn gain_of(model: &Model<'_>, fit: &Fit, terms: &[Term]) -> f64 {
     solve_triangle(&triangle).map_or(0.0, |solution| cost - solution.cost)
 }
 
-/// Widens what is assumed of an unseen earlier edge when the record contradicts it.
-pub(super) fn trust_history(model: &mut Model<'_>, fit: Fit) -> Option<Fit> {
-    let Some(i) = model.offset_of(|t| matches!(t, Term::History { .. })) else { return Some(fit) };
+/// Widens what is assumed of an unseen earlier edge, or of the source's flats, when the record contradicts it.
+pub(super) fn trust(model: &mut Model<'_>, fit: Fit, step: f64) -> Option<Fit> {
+    let mut widened = false;
+    let mut offset = BASE;
     for term in &mut model.terms {
-        if let Term::History { spread } = term
-            && fit.theta[i].abs() > 2.0 * *spread
-            && *spread < 0.5
-        {
-            *spread = 0.5;
-            return solve(model, Some(&fit.theta));
+        let parameters = term.parameters();
+        match term {
+            Term::History { spread } if fit.theta[offset].abs() > 2.0 * *spread && *spread < 0.5 => {
+                *spread = 0.5;
+                widened = true;
+            }
+            Term::Sag { spread } if fit.theta[offset].abs() > 1.5 * *spread && *spread < SAG.1 * step => {
+                *spread = SAG.1 * step;
+                widened = true;
+            }
+            _ => {}
         }
+        offset += parameters;
     }
-    Some(fit)
+    if widened { solve(model, Some(&fit.theta)) } else { Some(fit) }
 }

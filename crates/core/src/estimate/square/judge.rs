@@ -12,6 +12,10 @@ use crate::samples::Record;
 
 /// Flats shorter than this many τp cannot tell the level they tend to from the tail.
 const SHORTEST_FLAT: f64 = 1.6;
+/// Flats shorter than this many τp leave droop and tail hard to tell apart: remarked on.
+const SHORT_FLAT: f64 = 3.0;
+/// Sag of a flat, as a share of the step, beyond which nothing is judged.
+const LARGEST_SAG: f64 = 0.08;
 /// A lone tail slower than this many times the expected τp is not the divider's.
 pub(super) const SLOWEST_EXPECTED: f64 = 4.2;
 /// A tail faster than this share of the expected τp is not the divider's.
@@ -277,7 +281,10 @@ fn only_other_side_moves(work: &Work, upper: bool) -> bool {
     let tail = |side: [(f64, f64); 2]| -> Option<(f64, f64)> {
         let [(early, n), (late, m)] = side;
         (n > 0.0 && m > 0.0).then(|| {
-            (early / n - late / m, work.levels.least_noise().max(work.noise.sample) * (1.0 / n + 1.0 / m).sqrt())
+            (
+                early / n - late / m,
+                work.levels.least_noise().max(work.noise.sample) * (1.0 / n + 1.0 / m).sqrt(),
+            )
         })
     };
     let (Some((other, u)), Some((this, _))) = (tail(sums[0]), tail(sums[1])) else { return false };
@@ -408,7 +415,8 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
     let tau = estimate.tau.value;
     let assumed = estimate.tau.standard_uncertainty > 0.35 * tau;
     let needed = if assumed { tau.max(expected) } else { tau };
-    if work.longest_flat < SHORTEST_FLAT * needed {
+    let sagging = work.terms.iter().any(|t| matches!(t, Term::Slow { .. }));
+    if work.longest_flat < SHORTEST_FLAT * needed && !(sagging && assumed) {
         let frequency = 1.0 / (2.0 * 3.0 * needed * dt);
         findings.push(too_fast(work.longest_flat / needed, Some(frequency)));
     }
@@ -432,15 +440,29 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
             "Look at the residual (--plot); check the source and the ground connection.",
         ));
     }
-    if uncertainty::flats_are_short(work) && estimate.error.value.abs() > 0.5 * settings.tolerance {
+    let sag_at = work.model().offset_of(|t| matches!(t, Term::Sag { .. }));
+    if sag_at.is_some() && work.longest_flat < SHORT_FLAT * tau && !assumed {
         findings.push(Finding::note(
             "short-flats",
             format!(
-                "The flat parts last {:.1} time constants: a droop of the source could hide in the tail; up to 0.4 % of \
-                 it was allowed for in the uncertainty.",
+                "The flat parts last {:.1} time constants: a droop of the source looks much like the tail then; half a per \
+                 cent of it was allowed for in the uncertainty.",
                 work.longest_flat / tau
             ),
             "A square wave at half the frequency tells the two apart.",
+        ));
+    }
+    if let Some(i) = sag_at
+        && (work.fit.theta[i] / step).abs() > LARGEST_SAG
+    {
+        findings.push(Finding::fault(
+            "droop-or-overcompensation",
+            format!(
+                "The flat parts sag by {:.0} % of the step: behind so strong a droop or ac coupling the compensation cannot \
+                 be told.",
+                100.0 * (work.fit.theta[i] / step).abs()
+            ),
+            "Set the channel to dc coupling and use a source that holds its level; then capture again.",
         ));
     }
     let slow_at = work.model().offset_of(|t| matches!(t, Term::Slow { .. }));
@@ -450,7 +472,7 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
         && (work.fit.theta[i + 1] / step).abs() > 0.7 * settings.tolerance
     {
         findings.push(Finding::fault(
-            "droop-or-compensation",
+            "lone-tail",
             format!(
                 "There is one tail of {:+.1} % with a time constant of roughly {}: the record is too short to say whether \
                  that is the probe or a source that does not hold its level.",
@@ -542,7 +564,10 @@ fn company(record: &Record<'_>, work: &Work, wave: &SquareWave, findings: &mut V
                 }
             }
             Term::Slow { .. } => slow_tail(work, theta[offset].exp(), theta[offset + 1], step, dt, findings),
-            Term::Sag => sag(work, theta[offset] / step, dt, findings),
+            Term::Sag { .. } if theta[offset].abs() > (3.0 * deviation(work, offset)).max(0.002 * step) => {
+                sag(work, theta[offset] / step, dt, findings);
+            }
+            Term::Sag { .. } => {}
             Term::History { .. } => {}
         }
         offset += term.parameters();

@@ -109,10 +109,6 @@ struct Work {
     lead: f64,
     hold_off: f64,
     prior_ln_tau: (f64, f64),
-    /// Standard uncertainty of e left by a slow tail that could not be excluded.
-    slow_doubt: f64,
-    /// Standard uncertainty of a sag of the flats if there were one, as a share of the step.
-    sag_spread: f64,
     /// Whether the tail that was taken for slow company could as well be the divider's.
     lone_tail_possible: bool,
     aftermath: timing::Aftermath,
@@ -216,8 +212,6 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
         lead,
         hold_off: reach,
         prior_ln_tau,
-        slow_doubt: 0.0,
-        sag_spread: 1.0,
         lone_tail_possible: false,
         aftermath: timing::Aftermath { ranks: Vec::new() },
         longest_flat,
@@ -229,8 +223,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
         let outside = work.edges_outside();
         condense::follow(view, &work.edges, lead, outside, &mut work.averages);
         work.noise = if round == Round::Rough { first_noise(&work) } else { work.noise.applied() };
-        let mut sag_spread = work.sag_spread;
-        let (mut slow_doubt, mut lone_tail) = (work.slow_doubt, work.lone_tail_possible);
+        let mut lone_tail = work.lone_tail_possible;
         let mut model = work.model();
         let fit = match round {
             Round::Rough => {
@@ -239,26 +232,24 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
                 } else if work.edges.len() >= 6 {
                     model.terms.push(Term::Drift { order: 1 });
                 }
-                fit::solve(&model, None)
+                model.terms.push(Term::Sag { spread: fit::SAG.0 * levels.span() });
+                fit::solve(&model, None).and_then(|fit| fit::trust(&mut model, fit, levels.span()))
             }
             Round::Company => {
                 model.noise = first_noise(&work).sample;
                 fit::choose_terms(&mut model, &setting).map(|choice| {
-                    (slow_doubt, lone_tail) = (choice.slow_doubt, choice.lone_tail_possible);
-                    sag_spread = choice.sag_spread;
+                    lone_tail = choice.lone_tail_possible;
                     choice.fit
                 })
             }
-            Round::Tight | Round::Final => {
-                fit::solve(&model, Some(&work.fit.theta)).and_then(|fit| fit::trust_history(&mut model, fit))
-            }
+            Round::Tight | Round::Final => fit::solve(&model, Some(&work.fit.theta))
+                .and_then(|fit| fit::trust(&mut model, fit, levels.span())),
         };
         let (terms, noise) = (model.terms.clone(), model.noise);
         work.fit = fit.ok_or_else(judge::no_fit)?;
         work.terms = terms;
         work.noise.sample = noise;
-        work.sag_spread = sag_spread;
-        (work.slow_doubt, work.lone_tail_possible) = (slow_doubt, lone_tail);
+        work.lone_tail_possible = lone_tail;
         if round != Round::Rough {
             judge::levels(&work)?;
         }

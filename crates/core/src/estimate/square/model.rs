@@ -20,8 +20,8 @@ pub(super) enum Term {
     /// Sinusoid near a nominal frequency, in cycles per sample; with its frequency free within a narrow prior.
     Hum { nominal: f64, frequency_free: bool },
     /// Sag of every flat towards the middle, as a slowly drooping source or an ac coupling gives: continuous at the
-    /// edges, its parameter is the sag over a whole flat.
-    Sag,
+    /// edges, its parameter is the sag over a whole flat. Its prior standard deviation in volts.
+    Sag { spread: f64 },
     /// A second, slower exponential: droop of the source, AC coupling, or a dielectric tail. The expected τp in samples
     /// and the step in volts scale what is known of such tails beforehand.
     Slow { expected_tau: f64, step: f64 },
@@ -31,7 +31,7 @@ impl Term {
     /// Parameters the term brings.
     pub(super) fn parameters(&self) -> usize {
         match self {
-            Term::History { .. } | Term::Drift { .. } | Term::Sag => 1,
+            Term::History { .. } | Term::Drift { .. } | Term::Sag { .. } => 1,
             Term::Hum { frequency_free, .. } => 2 + usize::from(*frequency_free),
             Term::Slow { .. } => 2,
         }
@@ -155,7 +155,7 @@ impl Model<'_> {
     pub(super) fn with(&self, terms: &[Term]) -> Self {
         let mut larger = self.clone();
         if terms.iter().any(|t| matches!(t, Term::Slow { .. })) {
-            larger.terms.retain(|t| *t != Term::Sag);
+            larger.terms.retain(|t| !matches!(t, Term::Sag { .. }));
         }
         larger.terms.extend_from_slice(terms);
         larger
@@ -194,7 +194,7 @@ impl Model<'_> {
 
     /// The bow of the fitted sag at an average, V; nil without a sag.
     pub(super) fn bow(&self, theta: &[f64], average: &Average) -> f64 {
-        let Some(i) = self.offset_of(|t| *t == Term::Sag) else { return 0.0 };
+        let Some(i) = self.offset_of(|t| matches!(t, Term::Sag { .. })) else { return 0.0 };
         let (_, bow) = self.sag(average, self.high(average.flat), self.flat_lengths());
         theta[i] * theta[i] / theta[STEP] * bow
     }
@@ -251,7 +251,7 @@ impl Model<'_> {
                             row[offset + 2] = std::f64::consts::TAU * nominal * by_omega;
                         }
                     }
-                    Term::Sag => {
+                    Term::Sag { .. } => {
                         // Exponential as a coupling's: y·exp(−δx) is straight up to (S²/A)·(x² − x), S the sag.
                         let (straight, bow) = self.sag(average, s, lengths);
                         // Before there is a step there is no bow either.
@@ -315,7 +315,7 @@ impl Problem for Model<'_> {
         let mut offset = BASE;
         for term in &self.terms {
             match *term {
-                Term::History { spread } => prior(offset, 0.0, spread),
+                Term::History { spread } | Term::Sag { spread } => prior(offset, 0.0, spread),
                 Term::Hum { frequency_free: true, .. } => prior(offset + 2, 0.0, HUM_FREQUENCY_SPREAD),
                 Term::Slow { expected_tau, .. } => {
                     prior(offset, Term::slow_centre(expected_tau), SLOW_PRIOR.1)
@@ -359,7 +359,7 @@ mod tests {
                 Term::Drift { order: 2 },
                 Term::Hum { nominal: 0.003, frequency_free: true },
                 Term::Slow { expected_tau: 20.0, step: 2.0 },
-                Term::Sag,
+                Term::Sag { spread: 0.01 },
             ];
             if rhythm.is_none() {
                 terms.push(Term::History { spread: 0.1 });

@@ -27,7 +27,7 @@ pub(super) fn error_of(model: &model::Model<'_>, theta: &[f64]) -> f64 {
             let c = theta[i + 1] / (1.0 - error * k);
             error = theta[TAIL] / (theta[STEP] + c * (1.0 + k));
         }
-    } else if let Some(i) = model.offset_of(|t| matches!(t, Term::Sag)) {
+    } else if let Some(i) = model.offset_of(|t| matches!(t, Term::Sag { .. })) {
         let (high, low) = model.flat_lengths();
         let slopes = if model.rhythm.is_some() { 1.0 / high + 1.0 / low } else { 1.0 / high };
         let q = theta[i] * tau * slopes;
@@ -47,7 +47,7 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
     // Gradient of e by the parameters.
     let mut by = vec![0.0; p];
     let slow = model.offset_of(|t| matches!(t, Term::Slow { .. }));
-    let sag = model.offset_of(|t| matches!(t, Term::Sag));
+    let sag = model.offset_of(|t| matches!(t, Term::Sag { .. }));
     for i in [Some(LN_TAU), Some(STEP), Some(TAIL), slow, slow.map(|i| i + 1), sag].into_iter().flatten() {
         let h = 1e-6 * theta[i].abs().max(1e-3 * theta[STEP].abs()).max(1e-9);
         let at = |d: f64| {
@@ -66,14 +66,10 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
     let mut et = along[LN_TAU] * scale;
     // A common shift of the edges scales the tail: exp(δ/τ).
     let by_shift = error * work.times.shift_uncertainty / tau;
-    ee += MODEL_FLOOR * MODEL_FLOOR + by_shift * by_shift + work.slow_doubt * work.slow_doubt;
+    ee += MODEL_FLOOR * MODEL_FLOOR + by_shift * by_shift;
     if sag.is_some() {
         let by_bow = straight_sag(work, &model, &along);
         ee += by_bow * by_bow / 3.0;
-    }
-    if flats_are_short(work) {
-        let by_droop = hidden_droop(work, &model, &along);
-        ee += by_droop * by_droop;
     }
     if let Some((step, share)) = work.noise.quantum
         && share > 0.01
@@ -86,6 +82,8 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
         // A tail within one code is not seen at all; one over many codes is seen in as many places.
         let unseen = step * share / work.fit.theta[STEP] / (1.0 + (theta[TAIL] / step).abs());
         ee += unseen * unseen / 12.0;
+        let of_tail = (step * share / theta[TAIL].abs().max(1e-3 * step)).min(1.0);
+        tt += of_tail * of_tail / 12.0;
     }
     // ln τ is never known worse than before looking.
     let (u_e, u_ln_tau) = (ee.max(0.0).sqrt(), tt.max(0.0).sqrt().min(work.prior_ln_tau.1));
@@ -100,17 +98,6 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
 /// in the simulated chains of the validation dossier; taken as the half width of a rectangular distribution.
 const MODEL_FLOOR: f64 = 4e-5;
 
-/// Flats shorter than this many τp hide a droop of the source behind the divider's own tail.
-const SHORT_FLAT: f64 = 3.4;
-/// Droop over a flat that is allowed for there, as a share of the step (common practice for a calibration output).
-const HIDDEN_DROOP: f64 = 0.004;
-
-/// Whether the flats are too short to show a droop apart from the tail, and none was fitted.
-pub(super) fn flats_are_short(work: &Work) -> bool {
-    let slow = work.terms.iter().any(|t| matches!(t, Term::Slow { .. } | Term::Sag));
-    !slow && work.longest_flat < SHORT_FLAT * work.fit.theta[LN_TAU].exp()
-}
-
 /// Change of e by the bow of the fitted sag: an exponential one was assumed, it may as well be straight.
 fn straight_sag(work: &Work, model: &model::Model<'_>, along_e: &[f64]) -> f64 {
     let weight = 1.0 / (work.noise.sample * work.noise.sample);
@@ -119,22 +106,6 @@ fn straight_sag(work: &Work, model: &model::Model<'_>, along_e: &[f64]) -> f64 {
         if model.takes_part(average) {
             let of_e: f64 = along_e.iter().zip(row).map(|(a, r)| a * r).sum();
             change += weight * average.count * of_e * model.bow(&work.fit.theta, average);
-        }
-    });
-    change
-}
-
-/// Change of e that a droop of [`HIDDEN_DROOP`] would bring, or as much of it as the record cannot exclude.
-fn hidden_droop(work: &Work, model: &model::Model<'_>, along_e: &[f64]) -> f64 {
-    let weight = 1.0 / (work.noise.sample * work.noise.sample);
-    let unseen = HIDDEN_DROOP.min(2.0 * work.sag_spread);
-    let mut change = 0.0;
-    model.evaluate(&work.fit.theta, |average, _, row| {
-        if model.takes_part(average) && average.since_edge.is_finite() {
-            let up = if row[STEP] > 0.0 { 1.0 } else { -1.0 };
-            let sag = up * unseen * work.fit.theta[STEP] * average.since_edge / work.longest_flat;
-            let of_e: f64 = along_e.iter().zip(row).map(|(a, r)| a * r).sum();
-            change += weight * average.count * of_e * sag;
         }
     });
     change
