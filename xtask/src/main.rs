@@ -1,9 +1,11 @@
-//! Chores of the repository: `cargo xtask dossier [--check]`, `cargo xtask honesty [RUNS] [KIND…] [--each]`.
+//! Chores of the repository: `cargo xtask dossier [--check]`, `cargo xtask honesty [RUNS] [KIND…] [--each]`,
+//! `cargo xtask tidy`.
 #![allow(clippy::print_stdout, clippy::print_stderr, reason = "a command-line program")]
 
 mod checks;
 mod dossier;
 mod honesty;
+mod tidy;
 
 use std::process::ExitCode;
 
@@ -14,8 +16,9 @@ fn main() -> ExitCode {
         ["dossier"] => dossier::run(false),
         ["dossier", "--check"] => dossier::run(true),
         ["honesty", rest @ ..] => honesty::command(rest),
+        ["tidy"] => tidy::run(),
         _ => Err(format!(
-            "\"{}\" is no chore; use: dossier [--check] or honesty [RUNS] [KIND…] [--each]",
+            "\"{}\" is no chore; use: dossier [--check], honesty [RUNS] [KIND…] [--each] or tidy",
             words.join(" ")
         )),
     };
