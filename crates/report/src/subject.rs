@@ -78,6 +78,9 @@ pub struct Subject {
     pub assessment: Assessment,
 }
 
+/// Findings that name a cause of a large uncertainty, which their remedy takes away.
+const UNCERTAIN_BY: [&str; 4] = ["short-flats", "coarse-codes", "edges-between-samples", "few-edges"];
+
 /// A capture that gave no assessment at all.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Failure {
@@ -93,18 +96,27 @@ impl Subject {
         self.assessment.findings.iter().find(|finding| finding.severity == Severity::Fault)
     }
 
-    /// What to do to get a verdict, in the core's words: the remedy of the fault, or of the last warning, which is where
-    /// the judgement leaves its doubt.
+    /// Whether there is no verdict because nothing was estimated, or because a fault speaks against the estimate.
+    pub fn is_withheld(&self) -> bool {
+        self.assessment.compensation.is_none()
+            || (self.assessment.verdict == Verdict::Undetermined && self.fault().is_some())
+    }
+
+    /// What to do to get a verdict, in the core's words: the remedy of the fault; else, of an estimate too close to the
+    /// tolerance, the remedy of what made it so uncertain; else of the last warning, which is where the judgement leaves
+    /// its doubt.
     pub fn remedy(&self) -> Option<&str> {
-        let last_warning = || self.assessment.findings.iter().rfind(|f| f.severity == Severity::Warning);
-        let finding = self.fault().or_else(last_warning)?;
+        let all = &self.assessment.findings;
+        let is_close = all.iter().any(|finding| finding.code == "too-close-to-call");
+        let cause = || all.iter().filter(|_| is_close).find(|f| UNCERTAIN_BY.contains(&f.code));
+        let last_warning = || all.iter().rfind(|f| f.severity == Severity::Warning);
+        let finding = self.fault().or_else(cause).or_else(last_warning)?;
         (!finding.remedy.is_empty()).then_some(finding.remedy.as_str())
     }
 
     /// Whether the estimate may be acted on: there is one, and no fault speaks against it.
     pub fn can_be_acted_on(&self) -> bool {
-        self.assessment.compensation.is_some()
-            && (self.assessment.verdict != Verdict::Undetermined || self.fault().is_none())
+        !self.is_withheld()
     }
 }
 

@@ -7,7 +7,9 @@ use flattop_core::assessment::{AdjustedAt, Compensation, Estimate, SquareWave, V
 use flattop_core::finding::Severity;
 
 use crate::format::{degrees, percent, picofarads, plain, plain_percent, quantity};
-use crate::subject::{COVERAGE_FACTOR_95, Failure, Method, STATED_FREQUENCIES_HZ, Subject, severity_code};
+use crate::subject::{
+    COVERAGE_FACTOR_95, Failure, Method, RecordFacts, STATED_FREQUENCIES_HZ, Subject, severity_code,
+};
 use wrap::Page;
 
 /// The report on one assessment, at most 80 columns wide, with a final line feed.
@@ -25,38 +27,37 @@ pub fn several(results: &[Result<Subject, Failure>]) -> String {
 /// The verdict in one sentence, as a technician would say it.
 pub fn verdict_sentence(subject: &Subject) -> String {
     let found = &subject.assessment;
-    let Some(compensation) = &found.compensation else {
+    let Some(compensation) = found.compensation.filter(|_| !subject.is_withheld()) else {
         return format!("UNDETERMINED: {}", sentence(&reason(subject)));
     };
-    let error = compensation.error;
-    let magnitude = percent(Estimate { value: error.value.abs(), ..error });
-    let doubt = if magnitude.half_width.is_empty() {
-        String::new()
-    } else {
-        format!(" (± {} %, 95 %)", magnitude.half_width)
-    };
+    let seen = seen(compensation.error);
+    let tolerance = plain_percent(found.tolerance, 3);
     match found.verdict {
-        Verdict::Undercompensated => {
-            format!("UNDERCOMPENSATED: fast parts read {} % low{doubt}.", magnitude.value)
+        Verdict::Undercompensated => format!("UNDERCOMPENSATED: {seen}."),
+        Verdict::Overcompensated => format!("OVERCOMPENSATED: {seen}."),
+        Verdict::WithinTolerance => format!("WITHIN TOLERANCE: {seen}, {tolerance} allowed."),
+        Verdict::Undetermined
+            if COVERAGE_FACTOR_95 * compensation.error.standard_uncertainty > found.tolerance =>
+        {
+            format!("UNDETERMINED: {seen}: not known well enough against the {tolerance} tolerance.")
         }
-        Verdict::Overcompensated => {
-            format!("OVERCOMPENSATED: fast parts read {} % high{doubt}.", magnitude.value)
+        Verdict::Undetermined => {
+            format!("UNDETERMINED: {seen}: too close to the tolerance of {tolerance} to call.")
         }
-        Verdict::WithinTolerance => format!(
-            "WITHIN TOLERANCE: fast parts read {} % {}{doubt}, {} allowed.",
-            magnitude.value,
-            side(error.value),
-            plain_percent(found.tolerance, 3)
-        ),
-        Verdict::Undetermined if subject.fault().is_some() => {
-            format!("UNDETERMINED: {}", sentence(&reason(subject)))
+    }
+}
+
+/// How far fast parts are off, with the doubt about it.
+fn seen(error: Estimate) -> String {
+    let magnitude = percent(Estimate { value: error.value.abs(), ..error });
+    let is_nil = !magnitude.value.contains(|c: char| ('1'..='9').contains(&c));
+    match (is_nil, magnitude.half_width.as_str()) {
+        (true, "") => "fast parts read right".into(),
+        (true, half_width) => format!("flat within ± {half_width} % (95 %)"),
+        (false, "") => format!("fast parts read {} % {}", magnitude.value, side(error.value)),
+        (false, half_width) => {
+            format!("fast parts read {} % {} (± {half_width} %, 95 %)", magnitude.value, side(error.value))
         }
-        Verdict::Undetermined => format!(
-            "UNDETERMINED: fast parts read {} % {}{doubt}: too close to the tolerance of {} to call.",
-            magnitude.value,
-            side(error.value),
-            plain_percent(found.tolerance, 3)
-        ),
     }
 }
 
@@ -65,7 +66,8 @@ pub fn turn_sentence(subject: &Subject) -> Option<String> {
     if !subject.can_be_acted_on() {
         return None;
     }
-    let adjustment = subject.assessment.compensation?.adjustment(subject.assumptions.adjusted_at);
+    let compensation = subject.assessment.compensation?;
+    let adjustment = compensation.adjustment(subject.assumptions.adjusted_at);
     let change = adjustment.change_f;
     let size = picofarads(Estimate { value: change.value.abs(), ..change });
     let amount = if size.half_width.is_empty() {
@@ -73,21 +75,38 @@ pub fn turn_sentence(subject: &Subject) -> Option<String> {
     } else {
         format!("{} pF (± {} pF, 95 %)", size.value, size.half_width)
     };
-    let way = if change.value < 0.0 { "decrease" } else { "increase" };
     let place = match adjustment.at {
         AdjustedAt::Tip => "the trimmer at the tip",
         AdjustedAt::Base => "the trimmer in the box at the oscilloscope end",
     };
+    let is_less = change.value < 0.0;
+    let way = if is_less { "shrinks" } else { "grows" };
+    // Wherever the trimmer is: what reads low at first comes up to the level at the end, and the other way round.
+    let front = if compensation.error.value < 0.0 { "rises" } else { "falls" };
     let is_vague = COVERAGE_FACTOR_95 * change.standard_uncertainty > change.value.abs();
     Some(match subject.assessment.verdict {
+        Verdict::WithinTolerance if is_vague || change.value.abs() <= 0.0 => "Nothing needs turning.".into(),
         Verdict::WithinTolerance => {
-            format!("Nothing needs turning. Exactly flat would be: {way} {place} by {amount}.")
+            let more = if is_less { "less" } else { "more" };
+            format!("Nothing needs turning. Exactly flat would take {amount} {more} in {place}.")
+        }
+        Verdict::Undetermined if is_vague => {
+            "Turn nothing yet: which way the trimmer would have to go is not known.".into()
         }
         Verdict::Undetermined => {
-            format!("Best guess, not yet sure: {way} {place} by {amount}.")
+            format!(
+                "Best guess, not yet sure: turn {place} so that its capacitance {way} by {amount}; the front of the \
+                 top then {front} to meet its end."
+            )
         }
-        _ if is_vague => format!("Turn: {way} {place}; how far is not well known, {amount}."),
-        _ => format!("Turn: {way} {place} by {amount}."),
+        _ if is_vague => format!(
+            "Turn {place} so that its capacitance {way}, until the front of the top {front} to meet its end; how far \
+             is not well known, {amount}."
+        ),
+        _ => format!(
+            "Turn {place} so that its capacitance {way} by {amount}; the front of the top then {front} to meet its \
+             end."
+        ),
     })
 }
 
@@ -97,7 +116,9 @@ pub fn turn_sentence(subject: &Subject) -> Option<String> {
 /// as in its published abstract).
 pub fn hazard_caution(subject: &Subject) -> Option<String> {
     let by_source = subject.assumptions.source_amplitude_v.is_some_and(|v| v.abs() > 42.4);
-    let by_levels = subject.assessment.square_wave.as_ref().is_some_and(|wave| {
+    // Levels of a fit that was refused mean nothing.
+    let accepted = subject.assessment.square_wave.filter(|_| subject.assessment.compensation.is_some());
+    let by_levels = accepted.is_some_and(|wave| {
         let (low, high) = (wave.low_level.value, wave.high_level.value);
         let duty = wave.duty.unwrap_or(0.5);
         let rms = (duty * high * high + (1.0 - duty) * low * low).sqrt();
@@ -130,6 +151,9 @@ fn report(page: &mut Page, subject: &Subject) {
     if found.verdict == Verdict::Undetermined && subject.can_be_acted_on() {
         page.paragraph("", &format!("Do next: {}", capitalised(&next_step(subject))));
     }
+    if let Some(hint) = other_column(subject) {
+        page.paragraph("", &hint);
+    }
     if let Some(caution) = hazard_caution(subject) {
         page.paragraph("", &caution);
     }
@@ -153,6 +177,27 @@ fn reason(subject: &Subject) -> String {
         Some(fault) => fault.message.clone(),
         None => "the record does not carry a compensation error".into(),
     }
+}
+
+/// Without a verdict, the column that was read may be the wrong one of several.
+fn other_column(subject: &Subject) -> Option<String> {
+    let record = subject.record.as_ref()?;
+    let is_square = subject.method == Method::SquareWave;
+    if subject.assessment.verdict != Verdict::Undetermined || !is_square || record.columns < 3 {
+        return None;
+    }
+    // The first column is mostly time.
+    let other = if record.column < record.columns { record.column + 1 } else { record.column - 1 };
+    Some(format!(
+        "Column {}{} was read; the file has {} columns: try --column {other}.",
+        record.column,
+        in_brackets(record.column_name.as_deref()),
+        record.columns
+    ))
+}
+
+fn in_brackets(name: Option<&str>) -> String {
+    name.map_or_else(String::new, |name| format!(" ({name})"))
 }
 
 fn next_step(subject: &Subject) -> String {
@@ -193,8 +238,13 @@ fn square_wave(page: &mut Page, wave: &SquareWave) {
     if let Some(duty) = wave.duty {
         page.entry("duty", &plain_percent(duty, 4));
     }
-    page.entry("low level", &quantity(wave.low_level, "V").with_units());
-    page.entry("high level", &quantity(wave.high_level, "V").with_units());
+    let step = (wave.high_level.value - wave.low_level.value).abs();
+    for (name, level) in [("low level", wave.low_level), ("high level", wave.high_level)] {
+        // A level that is not known to half the step would only mislead.
+        if COVERAGE_FACTOR_95 * level.standard_uncertainty <= 0.5 * step {
+            page.entry(name, &quantity(level, "V").with_units());
+        }
+    }
     page.entry("edges used", &wave.edges.to_string());
     if let Some(transition_s) = wave.transition_s {
         page.entry("transition", &format!("{} (10–90 %)", plain(transition_s, "s", 3)));
@@ -261,21 +311,34 @@ fn assumed(page: &mut Page, subject: &Subject) {
         Method::ByEye => "first-order divider response through the levels read off the screen",
     };
     page.entry("method", method);
-    let facts = subject.record.iter().chain(subject.captures.iter().map(|(_, facts)| facts));
-    for record in facts {
-        let name = record.column_name.as_ref().map_or_else(String::new, |name| format!(" ({name})"));
-        page.entry(
-            "record",
-            &format!(
-                "{}, {} points, {} apart, column {}{name} of {}",
-                record.format,
-                record.points,
-                plain(record.interval_s, "s", 6),
-                record.column,
-                record.columns
-            ),
-        );
+    if let Some(record) = record(subject) {
+        page.entry("record", &record);
     }
+}
+
+/// What was read, in one line: the range where several captures differ.
+fn record(subject: &Subject) -> Option<String> {
+    let all: Vec<&RecordFacts> =
+        subject.record.iter().chain(subject.captures.iter().map(|(_, facts)| facts)).collect();
+    let first = all.first()?;
+    let range = |of: &dyn Fn(&RecordFacts) -> f64, show: &dyn Fn(f64) -> String| {
+        let least = show(all.iter().map(|facts| of(facts)).fold(f64::INFINITY, f64::min));
+        let most = show(all.iter().map(|facts| of(facts)).fold(f64::NEG_INFINITY, f64::max));
+        if least == most { least } else { format!("{least} to {most}") }
+    };
+    let mut formats: Vec<&str> = all.iter().map(|facts| facts.format.as_str()).collect();
+    formats.sort_unstable();
+    formats.dedup();
+    Some(format!(
+        "{}{}, {} points, {} apart, column {}{} of {}",
+        if all.len() > 1 { format!("{} captures, ", all.len()) } else { String::new() },
+        formats.join(" and "),
+        range(&|facts| facts.points as f64, &|points| points.to_string()),
+        range(&|facts| facts.interval_s, &|interval_s| plain(interval_s, "s", 6)),
+        first.column,
+        in_brackets(first.column_name.as_deref()),
+        range(&|facts| facts.columns as f64, &|columns| columns.to_string()),
+    ))
 }
 
 fn findings(page: &mut Page, subject: &Subject) {
@@ -284,13 +347,21 @@ fn findings(page: &mut Page, subject: &Subject) {
         return;
     }
     page.heading("Findings");
+    let told = subject.fault().filter(|_| subject.is_withheld());
+    let next = (subject.assessment.verdict == Verdict::Undetermined).then(|| subject.remedy()).flatten();
     for severity in [Severity::Fault, Severity::Warning, Severity::Note] {
         for finding in all.iter().filter(|finding| finding.severity == severity) {
+            if told.is_some_and(|told| std::ptr::eq(told, finding)) {
+                page.entry(severity_code(severity), &format!("{} (see above)", finding.code));
+                continue;
+            }
             page.entry(
                 severity_code(severity),
                 &format!("{} ({})", capitalised(&sentence(&finding.message)), finding.code),
             );
-            if !finding.remedy.is_empty() {
+            if next == Some(finding.remedy.as_str()) {
+                page.entry("", "Remedy: see above.");
+            } else if !finding.remedy.is_empty() {
                 page.entry("", &format!("Remedy: {}", capitalised(&sentence(&finding.remedy))));
             }
         }

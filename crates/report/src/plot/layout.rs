@@ -204,7 +204,8 @@ fn residual(scene: &mut Scene, subject: &Subject, above: Panel, (top, bottom): (
     // their samples only, 256 at least.
     let samples = subject.record.as_ref().map_or(1.0, |r| stretch_s(trace) / r.interval_s).clamp(1.0, 256.0);
     let noise = subject.assessment.square_wave.map(|w| COVERAGE_FACTOR_95 * w.noise_rms / samples.sqrt());
-    let noise = noise.filter(|n| n.is_finite() && *n > 0.0);
+    // Against a reference column its noise is in the residual, too, and is not known apart.
+    let noise = noise.filter(|n| n.is_finite() && *n > 0.0 && subject.method != Method::Reference);
     let reach = largest.max(noise.unwrap_or(0.0));
     let panel = Panel { top, bottom, y: widened(-reach, reach, 0.1), ..above };
 
@@ -237,11 +238,14 @@ fn error(scene: &mut Scene, subject: &Subject, compensation: &Compensation, (top
         .map(|(log_f, e)| (log_f, e.value, COVERAGE_FACTOR_95 * e.standard_uncertainty))
         .filter(|(_, value, half)| value.is_finite() && half.is_finite())
         .collect();
-    let measured: Vec<(f64, f64, f64)> = subject
-        .assessment
-        .measured_response
+    // Measured gains are relative to the one at the lowest frequency; that one is set on the curve.
+    let points = &subject.assessment.measured_response;
+    let lowest_hz = points.iter().map(|p| p.frequency_hz).fold(f64::INFINITY, f64::min);
+    let scale = 1.0 + compensation.response_at(lowest_hz).amplitude_error.value;
+    let measured: Vec<(f64, f64, f64)> = points
         .iter()
-        .map(|p| (p.frequency_hz.log10(), p.relative_gain.value - 1.0, p.relative_gain.standard_uncertainty))
+        .map(|p| (p.frequency_hz.log10(), p.relative_gain))
+        .map(|(log_f, gain)| (log_f, scale * gain.value - 1.0, scale * gain.standard_uncertainty))
         .map(|(log_f, value, u)| (log_f, value, COVERAGE_FACTOR_95 * u))
         .filter(|(log_f, value, half)| (DECADES.0..=DECADES.1).contains(log_f) && (value + half).is_finite())
         .collect();
@@ -297,7 +301,7 @@ fn error(scene: &mut Scene, subject: &Subject, compensation: &Compensation, (top
     let allowed = format!("tolerance ± {}", plain_percent(tolerance, 3));
     let mut key = vec![(Mark::Line(stroke), "estimate"), (Mark::Band(band), "95 % band")];
     if !measured.is_empty() {
-        key.push((Mark::Dot(colour::FIT), "measured, the lowest set to 0"));
+        key.push((Mark::Dot(colour::FIT), "measured, the lowest set on the curve"));
     }
     key.push((Mark::Line(edge), allowed.as_str()));
     panel.heading(scene, "Error against frequency", &key);

@@ -9,48 +9,72 @@ use crate::subject::{Failure, Subject, verdict_code};
 
 const HEADINGS: [&str; 5] = ["capture", "verdict", "e ± 95 %", "turn, pF", "findings"];
 
+/// One line of the table.
+enum Row {
+    /// A cell for each heading.
+    Cells([String; 5]),
+    /// Capture and verdict, and in place of numbers why there are none.
+    Reason([String; 2], String),
+}
+
 pub(super) fn several(results: &[Result<Subject, Failure>]) -> String {
-    let rows: Vec<[String; 5]> = results.iter().map(row).collect();
+    let rows: Vec<Row> = results.iter().map(row).collect();
     let mut widths = HEADINGS.map(|heading| heading.chars().count());
     for row in &rows {
-        for (width, cell) in widths.iter_mut().zip(row) {
+        let cells = match row {
+            Row::Cells(cells) => &cells[..],
+            Row::Reason(cells, _) => &cells[..],
+        };
+        for (width, cell) in widths.iter_mut().zip(cells) {
             *width = (*width).max(cell.chars().count());
         }
     }
     // The name of the capture gives way; its end tells captures apart better than its start.
     let others: usize = widths[1..].iter().map(|width| width + 2).sum();
+    let longest_reason =
+        rows.iter().map(|row| if let Row::Reason(_, why) = row { why.chars().count() } else { 0 }).max();
+    let others = others.max(widths[1] + 4 + longest_reason.unwrap_or(0));
     widths[0] = widths[0].min(WIDTH.saturating_sub(others).max(12));
 
     let mut page = Page::default();
     page.line(&cells(&HEADINGS.map(String::from), &widths));
     for row in &rows {
-        page.line(&cells(row, &widths));
+        page.line(&match row {
+            Row::Cells(all) => cells(all, &widths),
+            Row::Reason(start, why) => format!("{}  {why}", cells(start, &widths[..2])),
+        });
     }
     page.line("");
     page.paragraph("", &legend(results));
     page.into_text()
 }
 
-fn row(result: &Result<Subject, Failure>) -> [String; 5] {
-    let empty = || "-".to_string();
-    match result {
-        Err(failure) => [failure.file.clone(), "not assessed".into(), empty(), empty(), empty()],
-        Ok(subject) => {
-            let found = &subject.assessment;
-            let error = found.compensation.map_or_else(empty, |c| {
-                let pair = percent(c.error).signed();
-                let half_width = if pair.half_width.is_empty() {
-                    String::new()
-                } else {
-                    format!(" ± {}", pair.half_width)
-                };
-                format!("{}{half_width} %", pair.value)
-            });
-            [subject.file.clone(), verdict_code(found.verdict).into(), error, turn(subject), {
-                found.findings.iter().filter(|f| f.severity > Severity::Note).count().to_string()
-            }]
+fn row(result: &Result<Subject, Failure>) -> Row {
+    let subject = match result {
+        Ok(subject) => subject,
+        Err(failure) => {
+            return Row::Reason([failure.file.clone(), "not assessed".into()], "could not be read".into());
         }
-    }
+    };
+    let found = &subject.assessment;
+    let start = [subject.file.clone(), verdict_code(found.verdict).to_string()];
+    let Some(compensation) = found.compensation.filter(|_| !subject.is_withheld()) else {
+        let why = subject.fault().map_or("nothing was found", |fault| fault.code);
+        return Row::Reason(start, why.into());
+    };
+    let pair = percent(compensation.error).signed();
+    let half_width =
+        if pair.half_width.is_empty() { String::new() } else { format!(" ± {}", pair.half_width) };
+    let remarks = || found.findings.iter().filter(|f| f.severity > Severity::Note);
+    let remarks = match found.verdict {
+        // The last warning is the one that withholds the verdict.
+        Verdict::Undetermined => {
+            remarks().next_back().map_or_else(|| "-".into(), |finding| finding.code.into())
+        }
+        _ => remarks().count().to_string(),
+    };
+    let [file, verdict] = start;
+    Row::Cells([file, verdict, format!("{}{half_width} %", pair.value), turn(subject), remarks])
 }
 
 fn turn(subject: &Subject) -> String {
@@ -81,11 +105,12 @@ fn legend(results: &[Result<Subject, Failure>]) -> String {
     }
     format!(
         "e: how much too high (+) or too low (-) fast parts read. turn: what to add to (+) or take from (-) the \
-         trimmer {place}. findings: warnings and faults; assess a capture alone to read them.{tolerance}"
+         trimmer {place}. findings: warnings, or what keeps \
+         the verdict back; assess a capture alone to read about it.{tolerance}"
     )
 }
 
-fn cells(row: &[String; 5], widths: &[usize; 5]) -> String {
+fn cells(row: &[String], widths: &[usize]) -> String {
     let mut line = String::new();
     for (index, (cell, &width)) in row.iter().zip(widths).enumerate() {
         if index > 0 {
