@@ -286,6 +286,9 @@ fn gain_of(model: &Model<'_>, fit: &Fit, terms: &[Term]) -> f64 {
 pub(super) fn trust(model: &mut Model<'_>, fit: Fit, step: f64) -> Option<Fit> {
     let mut widened = false;
     let mut offset = BASE;
+    // A droop that the narrow prior forbade may have been taken for a slow tail of the divider.
+    let taken =
+        fit.theta[LN_TAU] > model.prior_ln_tau.0 + 1.0 && fit.theta[TAIL].abs() > 3.0 * deviation(&fit, TAIL);
     for term in &mut model.terms {
         let parameters = term.parameters();
         match term {
@@ -293,7 +296,9 @@ pub(super) fn trust(model: &mut Model<'_>, fit: Fit, step: f64) -> Option<Fit> {
                 *spread = 0.5;
                 widened = true;
             }
-            Term::Sag { spread } if fit.theta[offset].abs() > 1.5 * *spread && *spread < SAG.1 * step => {
+            Term::Sag { spread }
+                if (taken || fit.theta[offset].abs() > 1.5 * *spread) && *spread < SAG.1 * step =>
+            {
                 *spread = SAG.1 * step;
                 widened = true;
             }
@@ -301,5 +306,9 @@ pub(super) fn trust(model: &mut Model<'_>, fit: Fit, step: f64) -> Option<Fit> {
         }
         offset += parameters;
     }
-    if widened { solve(model, Some(&fit.theta)) } else { Some(fit) }
+    match (widened, taken) {
+        (false, _) => Some(fit),
+        (true, false) => solve(model, Some(&fit.theta)),
+        (true, true) => solve(model, None),
+    }
 }

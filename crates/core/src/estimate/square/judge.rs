@@ -16,6 +16,8 @@ const SHORTEST_FLAT: f64 = 1.6;
 const SHORT_FLAT: f64 = 3.0;
 /// Sag of a flat, as a share of the step, beyond which nothing is judged.
 const LARGEST_SAG: f64 = 0.08;
+/// Below this e nothing is judged.
+const MOST_NEGATIVE: f64 = -0.75;
 /// A lone tail slower than this many times the expected τp is not the divider's.
 pub(super) const SLOWEST_EXPECTED: f64 = 4.2;
 /// A tail faster than this share of the expected τp is not the divider's.
@@ -414,7 +416,7 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
     let expected = work.prior_ln_tau.0.exp();
     let tau = estimate.tau.value;
     let assumed = estimate.tau.standard_uncertainty > 0.35 * tau;
-    let needed = if assumed { tau.max(expected) } else { tau };
+    let needed = if assumed && tau < 2.5 * expected { expected } else { tau };
     let sagging = work.terms.iter().any(|t| matches!(t, Term::Slow { .. }));
     if work.longest_flat < SHORTEST_FLAT * needed && !(sagging && assumed) {
         let frequency = 1.0 / (2.0 * 3.0 * needed * dt);
@@ -455,15 +457,7 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
     if let Some(i) = sag_at
         && (work.fit.theta[i] / step).abs() > LARGEST_SAG
     {
-        findings.push(Finding::fault(
-            "droop-or-overcompensation",
-            format!(
-                "The flat parts sag by {:.0} % of the step: behind so strong a droop or ac coupling the compensation cannot \
-                 be told.",
-                100.0 * (work.fit.theta[i] / step).abs()
-            ),
-            "Set the channel to dc coupling and use a source that holds its level; then capture again.",
-        ));
+        findings.push(strong_sag(work.fit.theta[i] / step));
     }
     let slow_at = work.model().offset_of(|t| matches!(t, Term::Slow { .. }));
     let slow = slow_at.is_some();
@@ -482,6 +476,23 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
             "Use a slower square wave so that the tail comes to rest before the next edge, with dc coupling.",
         ));
     }
+    let over_flat = slow_at.map_or(0.0, |i| {
+        work.fit.theta[i + 1] / step * -(-work.longest_flat / work.fit.theta[i].exp()).exp_m1()
+    });
+    if over_flat.abs() > LARGEST_SAG {
+        findings.push(strong_sag(over_flat));
+    }
+    if estimate.error.value < MOST_NEGATIVE {
+        findings.push(Finding::fault(
+            "error-implausible",
+            format!(
+                "Fast parts would read {:.0} % low: no trimmer is off by so much.",
+                -100.0 * estimate.error.value
+            ),
+            "Check that the channel is dc-coupled, that the tip makes contact and that the right column is read; an open \
+             tip capacitor or a broken probe looks like this too.",
+        ));
+    }
     let capacitance = tau * dt / settings.divider.parallel_resistance_ohm();
     if estimate.error.value > 1.6 || (!slow && !assumed && estimate.error.value > 0.0 && tau > 3.0 * expected)
     {
@@ -498,7 +509,7 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
             "Set the channel to dc coupling, use a source that holds its level (check it with the probe set to 1×, or with \
              a second, direct channel as --reference), and capture again.",
         ));
-    } else if tau < FASTEST_EXPECTED * expected {
+    } else if tau < FASTEST_EXPECTED * expected && (!assumed || estimate.error.value.abs() > 0.05) {
         findings.push(Finding::fault(
             "fast-tail",
             format!(
@@ -531,6 +542,18 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
             "",
         ));
     }
+}
+
+fn strong_sag(share: f64) -> Finding {
+    Finding::fault(
+        "droop-or-overcompensation",
+        format!(
+            "The flat parts sag by {:.0} % of the step: behind so strong a droop or ac coupling the compensation cannot be \
+             told.",
+            100.0 * share.abs()
+        ),
+        "Set the channel to dc coupling and use a source that holds its level; then capture again.",
+    )
 }
 
 /// Remarks on what else is on the record.

@@ -83,18 +83,42 @@ fn neighbour_noise(view: SampleView<'_>) -> f64 {
 fn quantum(sorted: &mut Vec<f64>) -> Option<f64> {
     let total = sorted.len();
     let range = sorted[total - 1] - sorted[0];
-    // Printed codes are rounded in their last digit.
     let rounding = 2e-6 * range;
     sorted.dedup_by(|a, b| (*a - *b).abs() <= rounding);
     if !(range > 0.0) || sorted.len() > total / 4 {
         return None;
     }
-    // Euclid's algorithm on the differences; whatever falls below 16 bits is not a quantiser's step.
-    let finest = range / 70_000.0;
+    let differences: Vec<f64> = sorted.windows(2).map(|w| w[1] - w[0]).collect();
+    let step = printed_step(&differences).or_else(|| common_step(&differences, range, rounding))?;
+    let step = range / (range / step).round();
+    // A handful of values may all be multiples of several steps: then 8 bits filled to four fifths are assumed.
+    Some(if sorted.len() <= 8 { (range / 200.0).max(step.min(range / 100.0)) } else { step })
+}
+
+/// The usual difference between neighbouring values, if nearly all differences are whole multiples of about that: codes
+/// whose printed values are rounded, so that they are no longer evenly apart.
+fn printed_step(differences: &[f64]) -> Option<f64> {
+    let mut ordered = differences.to_vec();
+    let usual = super::edges::median(&mut ordered);
+    if differences.len() < 3 || !(usual > 0.0) {
+        return None;
+    }
+    // Over a wide gap the rounding of the usual difference adds up: only near neighbours tell.
+    let near: Vec<(f64, f64)> =
+        differences.iter().map(|d| (*d, (d / usual).round())).filter(|(_, steps)| *steps <= 6.0).collect();
+    let whole =
+        near.iter().all(|(d, steps)| *steps >= 1.0 && (d / usual - steps).abs() < 0.15 + 0.03 * steps);
+    let (sum, total) = near.iter().fold((0.0, 0.0), |(a, b), (d, steps)| (a + d, b + steps));
+    (whole && 2 * near.len() > differences.len()).then(|| sum / total)
+}
+
+/// Euclid's algorithm on the differences; whatever falls below 16 bits is not a quantiser's step.
+fn common_step(differences: &[f64], range: f64, rounding: f64) -> Option<f64> {
+    let finest = (range / 70_000.0).max(4.0 * rounding);
     let mut step = range;
-    for pair in sorted.windows(2) {
-        let (mut a, mut b) = (step, pair[1] - pair[0]);
-        while b > finest.max(4.0 * rounding) {
+    for &difference in differences {
+        let (mut a, mut b) = (step, difference);
+        while b > finest {
             let rest = a - b * (a / b).round();
             (a, b) = (b, rest.abs());
         }
@@ -103,9 +127,7 @@ fn quantum(sorted: &mut Vec<f64>) -> Option<f64> {
             return None;
         }
     }
-    let step = range / (range / step).round();
-    // A handful of values may all be multiples of several steps: then 8 bits filled to four fifths are assumed.
-    Some(if sorted.len() <= 8 { step.min(range / 200.0) } else { step })
+    Some(step)
 }
 
 /// A change from one side to the other: the samples before `first_after` are still on the old side.
@@ -210,4 +232,51 @@ pub(super) fn without_chatter(crossings: Vec<Crossing>, points: usize) -> Vec<Cr
     }
     close(&mut group, &mut kept);
     kept
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Codes keep their step through single precision, printed digits and uneven rounding.
+    #[test]
+    fn the_step_of_the_quantiser_is_found() {
+        let q = 0.014_693_491_8;
+        let codes = |k: usize| -> i64 {
+            if k % 500 < 3 {
+                40 * (k as i64 % 3)
+            } else if k % 1000 < 500 {
+                204 + (k as i64 / 7) % 3
+            } else {
+                (k as i64 / 5) % 4
+            }
+        };
+        let exact: Vec<f64> = (0..5000).map(|k| q * codes(k) as f64).collect();
+        let single: Vec<f64> = exact.iter().map(|v| f64::from(*v as f32)).collect();
+        let printed: Vec<f64> = exact.iter().map(|v| (v * 1000.0).round() / 1000.0).collect();
+        for (name, samples) in [("exact", exact), ("single", single), ("printed", printed)] {
+            let mut sorted = samples.clone();
+            sorted.sort_unstable_by(f64::total_cmp);
+            let found = quantum(&mut sorted).unwrap_or_else(|| panic!("{name}"));
+            assert!((found / q - 1.0).abs() < 0.03, "{name}: {found}");
+        }
+        // Two levels and a few samples between them: the step cannot be seen, and is assumed to be coarse.
+        let two: Vec<f64> =
+            (0..5000)
+                .map(|k| {
+                    if k % 500 == 0 {
+                        f64::from(0.81_f32)
+                    } else {
+                        f64::from(3.0_f32 * ((k / 500) % 2) as f32)
+                    }
+                })
+                .collect();
+        let mut sorted = two.clone();
+        sorted.sort_unstable_by(f64::total_cmp);
+        assert!(quantum(&mut sorted).is_some_and(|q| q > 0.01));
+        // Noise has no step.
+        let mut noise: Vec<f64> = (0..5000).map(|k| (f64::from(k) * 0.7123).sin()).collect();
+        noise.sort_unstable_by(f64::total_cmp);
+        assert_eq!(quantum(&mut noise), None);
+    }
 }
