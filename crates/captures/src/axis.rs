@@ -9,6 +9,8 @@
 pub(crate) const JITTER: f64 = 0.25;
 /// Share of the last printed digit by which a single time may be off: half for rounding, the rest for the line.
 const ROUNDING: f64 = 0.6;
+/// Most samples that are taken for written twice rather than for printed coarsely.
+const MOST_REPEATS: usize = 3;
 
 /// A regular time axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -165,7 +167,10 @@ pub(crate) fn axis(times: &[f64], quantum: Quantum) -> Result<Axis, Fault> {
             even || distance <= ROUNDING * quantum.at(t)
         })
         // Time may stand still where it is printed coarsely, but never run backwards.
-        && (!rounded || (times.windows(2).all(|w| w[0] <= w[1]) && !long_steps_are_rare(times, quantum)));
+        && (!rounded
+            || (times.windows(2).all(|w| w[0] <= w[1])
+                && !long_steps_are_rare(times, quantum)
+                && !repeats_are_few(times, quantum)));
     if fits { Ok(finish(line, first, n, off, rounded, quantum)) } else { Err(fault(times, quantum, line)) }
 }
 
@@ -179,6 +184,20 @@ fn long_steps_are_rare(times: &[f64], quantum: Quantum) -> bool {
     let odd = |w: &&[f64]| w[1] - w[0] >= 1.5 * median && quantum.at(w[1]) <= 1.01 * median;
     let long = times.windows(2).filter(odd).count();
     median > 0.0 && long > 0 && long * 20 <= steps.len()
+}
+
+/// Whether all steps are one printed digit but for a very few of nil: those samples are there twice, even where an
+/// interval a hair below that digit could look the same.
+fn repeats_are_few(times: &[f64], quantum: Quantum) -> bool {
+    let steps = || times.windows(2).map(|w| w[1] - w[0]);
+    let repeats = steps().filter(|step| *step <= 0.0).count();
+    if repeats == 0 || repeats > MOST_REPEATS || repeats * 20 > times.len() {
+        return false;
+    }
+    let Some(usual) = steps().find(|step| *step > 0.0) else { return false };
+    let ends = times.first().map_or(0.0, |t| t.abs()).max(times.last().map_or(0.0, |t| t.abs()));
+    let coarsest = quantum.at(ends);
+    coarsest <= 1.01 * usual && steps().all(|step| step <= 0.0 || (step - usual).abs() <= 0.01 * usual)
 }
 
 /// Chooses the figures of the axis: the fewest digits that the printed times cannot tell from the fitted line.

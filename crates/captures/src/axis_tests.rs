@@ -68,6 +68,29 @@ fn faults_name_the_first_bad_sample() {
     assert!(axis(&[f64::NAN; 20], fine).is_err());
 }
 
+/// One line written twice among times whose last digit is the interval: not an interval a little shorter.
+#[test]
+fn samples_there_twice_are_told_from_coarse_times() {
+    for at in [[1, 1, 1], [901, 901, 901], [100, 900, 1900], [1998, 1998, 1998]] {
+        let (mut times, quantum) = printed(2000, -1e-3, 1e-6, 6);
+        let mut places = at.to_vec();
+        places.dedup();
+        for &k in places.iter().rev() {
+            times.insert(k + 1, times[k]);
+        }
+        let found = axis(&times, quantum);
+        assert!(
+            matches!(found, Err(Fault::Repeats { index, .. }) if index == at[0] + 1),
+            "{at:?}: {found:?}"
+        );
+        assert_eq!(from_stretches(&sums(&times, 1e-6, 100), times[0], 1e-6, quantum), None);
+    }
+    // An interval a hundredth below the last digit repeats again and again.
+    let (times, quantum) = printed(2000, 0.0, 0.99e-6, 6);
+    let found = axis(&times, quantum).expect("even");
+    assert_close!(found.interval, 0.99e-6, relative(1e-4));
+}
+
 /// Truncated instead of rounded digits are as coarse, and recovered as well.
 #[test]
 fn coarse_times_give_the_interval() {

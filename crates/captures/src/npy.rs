@@ -13,6 +13,7 @@ use crate::capture::{Column, Contents};
 use crate::columns::{self, Number, Strided};
 use crate::error::ReadError;
 use crate::select::{self, Kind};
+use crate::units::{self, Unit};
 use crate::{ReadOptions, text};
 
 mod header;
@@ -159,8 +160,8 @@ fn time_axis(
             ));
             if found.rounded {
                 let message = format!(
-                    "time is stored more coarsely than the interval; the interval {:e} s comes from the whole record",
-                    found.interval
+                    "time is stored more coarsely than the interval; the interval {} comes from the whole record",
+                    units::seconds(found.interval, 7)
                 );
                 findings.push(Finding::note("time-rounded", message, "save time in double precision"));
             }
@@ -168,7 +169,8 @@ fn time_axis(
         }
         Err(Fault::Uneven { .. }) => Ok(None),
         Err(fault) => {
-            let (index, expected, found, remedy) = text::time_fault_words(fault);
+            let (index, expected, found, remedy) =
+                text::time_fault_words(fault, Unit::SECOND, &|index| format!("sample {}", index + 1));
             Err(ReadError::Sample {
                 file: file.to_owned(),
                 sample: index as u64 + 1,

@@ -1,5 +1,7 @@
 //! Units as exports write them, and names with a unit attached.
 
+use flattop_core::quantity::format_engineering;
+
 /// What a unit measures.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Quantity {
@@ -15,6 +17,9 @@ pub(crate) struct Unit {
 }
 
 impl Unit {
+    /// Seconds.
+    pub(crate) const SECOND: Self = Self { quantity: Quantity::Time, power: 0 };
+
     /// Converts a written value to SI, rounding once for a negative power.
     pub(crate) fn to_si(self, written: f64) -> f64 {
         let scale = 10f64.powi(self.power.abs());
@@ -24,6 +29,17 @@ impl Unit {
     /// SI units per written unit.
     pub(crate) fn scale(self) -> f64 {
         self.to_si(1.0)
+    }
+}
+
+/// A time in words such as `1 µs`: at most `digits` significant digits, without zeros at the end.
+pub(crate) fn seconds(time_s: f64, digits: usize) -> String {
+    let text = format_engineering(time_s, flattop_core::quantity::Unit::Second, digits);
+    match text.split_once(' ') {
+        Some((number, unit)) if number.contains('.') => {
+            format!("{} {unit}", number.trim_end_matches('0').trim_end_matches('.'))
+        }
+        _ => text,
     }
 }
 
@@ -159,6 +175,16 @@ mod tests {
         for text in ["A", "dB", "Hz", "", "div", "xs"] {
             assert_eq!(unit(text), None, "{text}");
         }
+    }
+
+    #[test]
+    fn times_in_words() {
+        let cases = [(1e-6, 5, "1 µs"), (4.000_01e-4, 5, "400 µs"), (-1.1e-5, 12, "-11 µs"), (0.0, 5, "0 s")];
+        for (time_s, digits, words) in cases {
+            assert_eq!(seconds(time_s, digits), words);
+        }
+        assert_eq!(seconds(0.500_000_1, 12), "500.0001 ms");
+        assert_eq!(seconds(1200.0, 5), "1.2 ks");
     }
 
     #[test]

@@ -93,7 +93,7 @@ const VALID: &[Valid] = &[
 /// File, given interval, and the error's text behind the file's name.
 #[rustfmt::skip]
 const INVALID: &[(&str, Option<f64>, &str)] = &[
-    ("utf16-no-mark.csv", None, ", byte 1: expected numbers as text, an NPY file or a WAV file (also packed with gzip or zstd), found text in UTF-16 without its byte order mark; export the capture as comma-separated text"),
+    ("utf16-no-mark.csv", None, ", byte 1: expected text in UTF-8, found text in UTF-16 without its byte order mark; save the text as UTF-8"),
     ("units-in-fields.csv", None, ", line 24: expected lines of numbers, found 24 lines of text only, the last \"0.0000190 s,0.523 V\"; export the samples as plain numbers, not settings, units or dates with them"),
     ("bad-header.npy", Some(1e-6), ", byte 60: expected '(', found '['; the file is damaged or of another kind; save the array again"),
     ("binary.dat", None, ", byte 0: expected numbers as text, an NPY file or a WAV file (also packed with gzip or zstd), found the byte 0x00, which does not belong in text; export the capture as comma-separated text"),
@@ -127,15 +127,15 @@ const INVALID: &[(&str, Option<f64>, &str)] = &[
     ("no-rate.wav", None, ", byte 24: expected a sample rate, found 0; the file is damaged; save it again"),
     ("one-long-line.csv", None, ", line 1: expected one sample for each line, found 100 numbers on the only line; export samples below each other, not side by side"),
     ("three-axes.npy", Some(1e-6), ", byte 59: expected a shape of one or two axes, found 3 axes; save samples as an array of N values or of N rows and one column for each channel"),
-    ("time-backwards.csv", None, ", line 16: expected time to rise from sample to sample, found -1.1e-5 after 1e-5; export one record only, in the order it was taken; if column 1 is not time, pass --interval"),
+    ("time-backwards.csv", None, ", line 16: expected time to rise from sample to sample, found -11 µs after 10 µs; export one record only, in the order it was taken; if column 1 is not time, pass --interval"),
     ("time-blank.csv", None, ", line 16: expected a time, found \"\" in the time column 1; remove the line, or pass --interval if samples are evenly spaced"),
-    ("time-descending.csv", None, ", line 3: expected time to rise from sample to sample, found 1.8e-5 after 1.9e-5; export one record only, in the order it was taken"),
-    ("time-gap.csv", None, ", line 11: expected the next sample after 1.0000e-6, found a step of 4.0000e-6: 3 samples are missing before this one; export the record without gaps, or only the part before or after; if column 1 is not time, pass --interval"),
-    ("time-gap.npy", None, ", sample 13: expected the next sample after 1.0000e-6, found a step of 4.0000e-6: 3 samples are missing before this one; export the record without gaps, or only the part before or after"),
-    ("time-repeats.csv", None, ", line 17: expected time to rise from sample to sample, found 1.1e-5 twice; remove the sample that is there twice, or export time with more digits; if column 1 is not time, pass --interval"),
-    ("time-two-gaps.csv", None, ", line 22: expected the next sample after 1.0000e-6, found a step of 2.0000e-6: 1 sample is missing before this one (the first of 2 gaps); export the record without gaps, or only the part before or after"),
-    ("time-uneven.csv", None, ", line 3: expected evenly spaced samples, every 2.3000e-5, found times that are up to 8.4e-5 away from even spacing; export the record as sampled, not as compressed or interpolated points"),
-    ("two-records.csv", None, ", line 26: expected time to rise from sample to sample, found -4e-6 after 1.9e-5; export one record only, in the order it was taken"),
+    ("time-descending.csv", None, ", line 3: expected time to rise from sample to sample, found 18 µs after 19 µs; export one record only, in the order it was taken"),
+    ("time-gap.csv", None, ", line 11: expected the next sample after 1 µs, found a step of 4 µs: 3 samples are missing before this one; export the record without gaps, or only the part before or after; if column 1 is not time, pass --interval"),
+    ("time-gap.npy", None, ", sample 13: expected the next sample after 1 µs, found a step of 4 µs: 3 samples are missing before this one; export the record without gaps, or only the part before or after"),
+    ("time-repeats.csv", None, ", line 17: expected time to rise from sample to sample, found the time of line 16 again (11 µs); remove the sample that is there twice, or export time with more digits; if column 1 is not time, pass --interval"),
+    ("time-two-gaps.csv", None, ", line 22: expected the next sample after 1 µs, found a step of 2 µs: 1 sample is missing before this one (the first of 2 gaps); export the record without gaps, or only the part before or after"),
+    ("time-uneven.csv", None, ", line 3: expected evenly spaced samples, every 23 µs, found times that are up to 84 µs away from even spacing; export the record as sampled, not as compressed or interpolated points"),
+    ("two-records.csv", None, ", line 26: expected time to rise from sample to sample, found -4 µs after 19 µs; export one record only, in the order it was taken"),
     ("version-9.npy", Some(1e-6), ", byte 6: expected NPY version 1.0, 2.0 or 3.0, found 9.0; save the array in one of these versions"),
     ("words-early.csv", None, ", line 6: expected 2 numbers, found \"trigger\" in column 1; remove the text after the data or between the samples, or write NaN for a missing sample"),
     ("words-in-data.csv", None, ", line 17: expected 2 numbers, found \"abc\" in column 2; remove the text after the data or between the samples, or write NaN for a missing sample"),
@@ -288,4 +288,70 @@ fn a_file_that_is_not_there() {
     assert!(matches!(error, ReadError::Open { .. }), "{error}");
     let error = open(&folder("valid"), &ReadOptions::default(), &|_| {}).expect_err("a folder");
     assert!(error.to_string().contains("it is a folder"), "{error}");
+}
+
+fn error_of(name: &str, text: &str) -> String {
+    read_bytes(name, text.as_bytes(), &ReadOptions::default()).expect_err("a fault").to_string()
+}
+
+#[test]
+fn fields_that_are_no_numbers_are_named() {
+    let lines = |form: &dyn Fn(u32) -> String| (0..40).map(form).collect::<String>();
+    let piped = lines(&|k| format!("{k}e-6|0.{k}\n"));
+    assert_eq!(
+        error_of("piped.txt", &format!("time|ch1\n{piped}")),
+        "piped.txt, line 41: expected lines of numbers, found fields separated by \"|\", \"39e-6|0.39\"; export \
+         with comma, semicolon or tab between the numbers"
+    );
+    for (form, clock) in [
+        ("14:03:27.0{k}, 0.{k}\n", "14:03:27.039"),
+        ("2026-03-02T14:03:{k};0.5\n", "14:03:39"),
+        ("2026-03-02 9:05:{k}\t0.5\n", "9:05:39"),
+    ] {
+        let text = lines(&|k| form.replace("{k}", &format!("{k:02}")));
+        let error = error_of("clock.csv", &text);
+        let found =
+            format!("line 40: expected lines of numbers, found the clock time \"{clock}\"; export time");
+        assert!(error.contains(&found) && error.contains("--interval"), "{error}");
+    }
+}
+
+#[test]
+fn a_line_written_twice_is_named_even_where_times_are_coarse() {
+    let mut rows: Vec<String> = (0..2000).map(|k| format!("{:.6},{}", f64::from(k) * 1e-6, k % 7)).collect();
+    rows.insert(901, rows[900].clone());
+    let text = format!("Time (s),U (V)\n{}\n", rows.join("\n"));
+    assert_eq!(
+        error_of("twice.csv", &text),
+        "twice.csv, line 903: expected time to rise from sample to sample, found the time of line 902 again \
+         (900 µs); remove the sample that is there twice, or export time with more digits"
+    );
+    // The unit of the column counts.
+    let in_ms = text.replace("Time (s)", "Time (ms)");
+    assert!(
+        error_of("twice.csv", &in_ms).contains("line 902 again (900 ns)"),
+        "{}",
+        error_of("twice.csv", &in_ms)
+    );
+}
+
+#[test]
+fn a_column_without_numbers_is_passed_over_with_a_warning() {
+    let rows = |second: &str| -> String { (0..40).map(|k| format!("{k}e-6,{second},0.{k}\n")).collect() };
+    let named = format!("Time (s),ch1 (V),ch2 (V)\n{}", rows("NaN"));
+    let capture = read_bytes("ch1-off.csv", named.as_bytes(), &ReadOptions::default()).expect("readable");
+    assert_eq!((capture.probe.number, capture.findings.len()), (3, 1), "{:?}", capture.findings);
+    let finding = &capture.findings[0];
+    assert_eq!(finding.code, "column-empty");
+    assert_eq!(finding.message, "column 2 \"ch1\" holds no numbers in the first 40 lines; column 3 is used");
+    // A name is enough, and so is a written NaN; asking for the column is an answer in itself.
+    let codes = |text: &str, column: Option<usize>| {
+        let options = ReadOptions { column, ..ReadOptions::default() };
+        let capture = read_bytes("a.csv", text.as_bytes(), &options).expect("readable");
+        capture.findings.iter().filter(|f| f.code == "column-empty").count()
+    };
+    assert_eq!(codes(&format!("Time (s),ch1 (V),ch2 (V)\n{}", rows("")), None), 1);
+    assert_eq!(codes(&rows("NaN"), None), 1);
+    assert_eq!(codes(&rows(""), None), 0);
+    assert_eq!(codes(&named, Some(3)), 0);
 }

@@ -23,6 +23,8 @@ pub(crate) struct Columns {
     pub(crate) mismatch: Option<usize>,
     /// Whether no heading says which column is time.
     pub(crate) by_numbers: bool,
+    /// Columns that have a name or something written in them, but no number in the first lines.
+    pub(crate) without_numbers: Vec<usize>,
     pub(crate) findings: Vec<Finding>,
 }
 
@@ -106,7 +108,11 @@ pub(crate) fn find(layout: &Layout<'_>, interval_given: bool) -> Columns {
             findings.push(Finding::warning("comma-may-be-decimal", message, remedy));
         }
     }
-    Columns { headings, kinds, quantum, trailing, mismatch, by_numbers, findings }
+    let written = |at: usize| {
+        headings[at].name.is_some() || table.columns[at].iter().any(|field| !field.text.is_empty())
+    };
+    let without_numbers = (0..count).filter(|&at| kinds[at] == Kind::Empty && written(at)).collect();
+    Columns { headings, kinds, quantum, trailing, mismatch, by_numbers, without_numbers, findings }
 }
 
 /// Headings, lines they take, mismatch, and whether the last, empty field is only a trailing separator.

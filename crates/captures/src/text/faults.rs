@@ -4,9 +4,11 @@ use super::block::{LineFault, Plan, careful};
 use super::columns::Columns;
 use super::layout::{Build, HeadLine, Layout, LayoutFault};
 use super::line;
+use super::number;
 use crate::axis::Fault;
 use crate::error::ReadError;
 use crate::select::{self, Kind};
+use crate::units::{self, Unit};
 
 /// A plan with nothing but the build, to take a line apart.
 pub(crate) fn plan_of(build: Build) -> Plan {
@@ -82,6 +84,7 @@ pub(crate) fn time(
     first_line: u64,
     blank: &[u64],
     fault: Fault,
+    unit: Unit,
     doubt: Option<usize>,
 ) -> ReadError {
     let line_of = |index: usize| {
@@ -95,26 +98,35 @@ pub(crate) fn time(
         }
         line
     };
-    let (index, expected, found, mut remedy) = in_words(fault);
+    let (index, expected, found, mut remedy) =
+        in_words(fault, unit, &|index| format!("line {}", line_of(index)));
     if let Some(column) = doubt {
         remedy.push_str(&format!("; if column {} is not time, pass --interval", column + 1));
     }
     ReadError::Line { file: file.to_owned(), line: line_of(index), expected, found, remedy }
 }
 
-/// Sample index from 0, what was expected, what was found, and the remedy.
-pub(crate) fn in_words(fault: Fault) -> (usize, String, String, String) {
+/// Sample index from 0, what was expected, what was found, and the remedy. `unit` is that of the times, `place` names a
+/// sample in the file.
+pub(crate) fn in_words(
+    fault: Fault,
+    unit: Unit,
+    place: &dyn Fn(usize) -> String,
+) -> (usize, String, String, String) {
+    // A single time in all its digits, so that it can be found; a step as a person would say it.
+    let exactly = |time: f64| units::seconds(unit.to_si(time), 12);
+    let about = |step: f64, digits: usize| units::seconds(unit.to_si(step), digits);
     match fault {
         Fault::Backwards { index, from, to } => (
             index,
             "time to rise from sample to sample".into(),
-            format!("{to:e} after {from:e}"),
+            format!("{} after {}", exactly(to), exactly(from)),
             "export one record only, in the order it was taken".into(),
         ),
         Fault::Repeats { index, at } => (
             index,
             "time to rise from sample to sample".into(),
-            format!("{at:e} twice"),
+            format!("the time of {} again ({})", place(index.saturating_sub(1)), exactly(at)),
             "remove the sample that is there twice, or export time with more digits".into(),
         ),
         Fault::Gap { index, missing, places, step, interval } => {
@@ -122,15 +134,15 @@ pub(crate) fn in_words(fault: Fault) -> (usize, String, String, String) {
             let plural = if missing == 1 { "sample is" } else { "samples are" };
             (
                 index,
-                format!("the next sample after {interval:.4e}"),
-                format!("a step of {step:.4e}: {missing} {plural} missing before this one{more}"),
+                format!("the next sample after {}", about(interval, 5)),
+                format!("a step of {}: {missing} {plural} missing before this one{more}", about(step, 5)),
                 "export the record without gaps, or only the part before or after".into(),
             )
         }
         Fault::Uneven { index, off, interval } => (
             index,
-            format!("evenly spaced samples, every {interval:.4e}"),
-            format!("times that are up to {off:.1e} away from even spacing"),
+            format!("evenly spaced samples, every {}", about(interval, 5)),
+            format!("times that are up to {} away from even spacing", about(off, 2)),
             "export the record as sampled, not as compressed or interpolated points".into(),
         ),
     }
@@ -159,6 +171,10 @@ pub(crate) fn layout_error(
         LayoutFault::NoNumbers => {
             let filled = lines.iter().filter(|l| !l.text.trim_ascii().is_empty());
             let (count, last) = filled.fold((0, None), |(n, _), l| (n + 1, Some(l)));
+            if let Some((line, (found, remedy))) = last.and_then(|l| Some((l.number, odd_build(l.text)?))) {
+                let expected = "lines of numbers".into();
+                return ReadError::Line { file, line, expected, found, remedy: remedy.into() };
+            }
             let found = match last {
                 None => "blank lines only".to_owned(),
                 Some(l) if !whole => format!("none in the first {} lines", l.number),
@@ -174,6 +190,35 @@ pub(crate) fn layout_error(
             }
         }
     }
+}
+
+/// What keeps a line that looks like data from being read, and the remedy.
+fn odd_build(text: &[u8]) -> Option<(String, &'static str)> {
+    let is_number = |field: &[u8]| number::printed(field.trim_ascii()).is_some();
+    if text.contains(&b'|') && text.split(|b| *b == b'|').any(is_number) {
+        let found = format!("fields separated by \"|\", {}", line::quote(text));
+        return Some((found, "export with comma, semicolon or tab between the numbers"));
+    }
+    let clock =
+        text.split(|b| matches!(b, b' ' | b'\t' | b',' | b';' | b'T' | b'"')).find(|f| is_clock(f))?;
+    let found = format!("the clock time {}", line::quote(clock));
+    Some((found, "export time as seconds from the trigger, or leave it out and pass --interval"))
+}
+
+/// Hours, minutes and mostly seconds, such as `14:03:27.125`.
+fn is_clock(field: &[u8]) -> bool {
+    let mut parts = field.split(|b| *b == b':');
+    let hours = parts.next().unwrap_or_default();
+    let rest: Vec<&[u8]> = parts.collect();
+    let two_digits = |part: &[u8]| part.len() == 2 && part.iter().all(u8::is_ascii_digit);
+    let number = |part: &[u8]| part.iter().all(|b| b.is_ascii_digit() || *b == b'.');
+    matches!(hours.len(), 1..=2)
+        && hours.iter().all(u8::is_ascii_digit)
+        && match rest.as_slice() {
+            [minutes] => two_digits(minutes),
+            [minutes, seconds] => two_digits(minutes) && seconds.len() >= 2 && number(seconds),
+            _ => false,
+        }
 }
 
 /// All samples on one line.

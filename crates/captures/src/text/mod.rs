@@ -62,6 +62,9 @@ pub(crate) fn read(
         return Err(faults::no_interval(file, &columns));
     }
     let chosen = select::select(file, options, &columns.kinds, &names)?;
+    if options.column.is_none() {
+        notes::passed_over(&columns, layout.sample.len(), chosen.probe, &mut findings);
+    }
     if given.is_some() && columns.time().is_some() {
         let message = "the file has a time column, but the given interval is used";
         findings.push(Finding::warning(
@@ -153,12 +156,16 @@ fn refuse_binary(file: &str, head: &[u8]) -> Result<(), ReadError> {
     let odd = |b: &u8| *b < 0x20 && !matches!(b, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a);
     match head.iter().take(1 << 16).position(odd) {
         Some(at) => {
-            let found = match head {
-                [_, 0, _, 0, ..] | [0, _, 0, _, ..] => {
-                    "text in UTF-16 without its byte order mark".to_owned()
-                }
-                _ => format!("the byte 0x{:02X}, which does not belong in text", head[at]),
-            };
+            if let [_, 0, _, 0, ..] | [0, _, 0, _, ..] = head {
+                return Err(ReadError::Byte {
+                    file: file.to_owned(),
+                    byte: at as u64,
+                    expected: "text in UTF-8".to_owned(),
+                    found: "text in UTF-16 without its byte order mark".to_owned(),
+                    remedy: "save the text as UTF-8".to_owned(),
+                });
+            }
+            let found = format!("the byte 0x{:02X}, which does not belong in text", head[at]);
             Err(ReadError::UnknownFormat { file: file.to_owned(), byte: at as u64, found })
         }
         None => Ok(()),
@@ -207,6 +214,16 @@ fn time_axis(
     let Some(time) = plan.time else {
         return Err(faults::no_interval(file, columns));
     };
+    let heading = columns.headings.get(time).cloned().unwrap_or_default();
+    let unit = columns.unit(time, Quantity::Time).or_else(|| {
+        heading
+            .name
+            .as_deref()
+            .and_then(units::unit)
+            .filter(|u| u.quantity == Quantity::Time && heading.unit.is_none())
+    });
+    let known = unit;
+    let unit = known.unwrap_or(Unit::SECOND);
     let proven = axis::from_stretches(&parsed.stretches, begin.first_time, plan.provisional, columns.quantum);
     let (axis, quantum) = match proven {
         Some(axis) => (axis, columns.quantum),
@@ -218,21 +235,13 @@ fn time_axis(
             let quantum = printed_quantum(times, columns.quantum);
             let axis = axis::axis(times, quantum).map_err(|fault| {
                 let doubt = columns.by_numbers.then_some(time);
-                faults::time(file, begin.line, &parsed.blank, fault, doubt)
+                faults::time(file, begin.line, &parsed.blank, fault, unit, doubt)
             })?;
             (axis, quantum)
         }
     };
-    notes::note_axis(axis, quantum, parsed.points, findings);
-    let heading = columns.headings.get(time).cloned().unwrap_or_default();
-    let unit = columns.unit(time, Quantity::Time).or_else(|| {
-        heading
-            .name
-            .as_deref()
-            .and_then(units::unit)
-            .filter(|u| u.quantity == Quantity::Time && heading.unit.is_none())
-    });
-    let unit = unit.unwrap_or_else(|| {
+    notes::note_axis(axis, unit, quantum, parsed.points, findings);
+    if known.is_none() {
         let column = time + 1;
         findings.push(match &heading.unit {
             Some(written) => Finding::warning(
@@ -242,8 +251,7 @@ fn time_axis(
             ),
             None => Finding::note("time-unit-assumed", format!("column {column} is time and states no unit; taken as seconds"), ""),
         });
-        Unit { quantity: Quantity::Time, power: 0 }
-    });
+    }
     Ok((unit.to_si(axis.start), unit.to_si(axis.interval)))
 }
 

@@ -63,6 +63,21 @@ pub(crate) fn missing_samples(at: usize, missing: Missing, first_line: u64, find
     }
 }
 
+/// Columns that were passed over in the search for the probe's, since they hold no numbers.
+pub(crate) fn passed_over(columns: &Columns, looked_at: usize, chosen: usize, findings: &mut Vec<Finding>) {
+    for &at in columns.without_numbers.iter().filter(|at| **at < chosen) {
+        let name = columns.headings.get(at).and_then(|h| h.name.as_deref());
+        let name = name.map(|n| format!(" \"{n}\"")).unwrap_or_default();
+        let message = format!(
+            "column {}{name} holds no numbers in the first {looked_at} lines; column {} is used",
+            at + 1,
+            chosen + 1
+        );
+        let remedy = "if that channel was the probe's, make sure that it is on, and export again";
+        findings.push(Finding::warning("column-empty", message, remedy));
+    }
+}
+
 /// Blank lines between samples are passed over; without a time column they could be missing samples.
 pub(crate) fn blank_lines(
     file: &str,
@@ -89,13 +104,20 @@ pub(crate) fn blank_lines(
     Ok(())
 }
 
-pub(crate) fn note_axis(axis: Axis, quantum: Quantum, points: usize, findings: &mut Vec<Finding>) {
+pub(crate) fn note_axis(
+    axis: Axis,
+    unit: Unit,
+    quantum: Quantum,
+    points: usize,
+    findings: &mut Vec<Finding>,
+) {
     let end = axis.start + axis.interval * (points - 1) as f64;
     let step = quantum.at(axis.start.abs().max(end.abs()));
     if axis.rounded {
         let message = format!(
-            "time is printed in steps of {step:e}, coarser than the interval; the interval {:e} comes from the whole record",
-            axis.interval
+            "time is printed in steps of {}, coarser than the interval; the interval {} comes from the whole record",
+            units::seconds(unit.to_si(step), 5),
+            units::seconds(unit.to_si(axis.interval), 7)
         );
         findings.push(Finding::note("time-rounded", message, "export time with more digits"));
     } else if axis.off > 0.51 * step + 1e-6 * axis.interval {
