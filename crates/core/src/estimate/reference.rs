@@ -51,9 +51,13 @@ pub fn assess_with_reference(record: Record<'_>, reference: Record<'_>, settings
                 .push(Finding { message: format!("{column} column: {}", cut.message), ..cut.clone() });
         }
     }
-    match compare(&record, &reference, settings) {
-        Ok(outcome) if assessment.findings.is_empty() => {
-            let frequency = source.square_wave.and_then(|w| w.frequency_hz).map(|f| f.value);
+    let frequency = square::square_wave_frequency(&reference).map_err(|reason| Finding {
+        message: format!("The reference column: {}", reason.message),
+        remedy: format!("{} For sines use --sine with captures at two or more frequencies.", reason.remedy),
+        ..reason
+    });
+    match frequency.and_then(|f| Ok((f, compare(&record, &reference, settings)?))) {
+        Ok((frequency, outcome)) if assessment.findings.is_empty() => {
             assessment.measured_response = spectrum::at_harmonics(
                 &record,
                 &reference,
@@ -213,7 +217,7 @@ fn compare(record: &Record<'_>, reference: &Record<'_>, settings: &Settings) -> 
     let used = blocks.used.iter().filter(|u| **u).count() as f64;
     // A search over ln τ, then golden sections; the prior is weighed against the scatter of the best fit.
     let grid: Vec<(f64, f64)> =
-        (-16..=16).filter_map(|i| at(0.12 * f64::from(i)).map(|(c, _)| (0.12 * f64::from(i), c))).collect();
+        (-11..=12).filter_map(|i| at(0.12 * f64::from(i)).map(|(c, _)| (0.12 * f64::from(i), c))).collect();
     let least = grid.iter().map(|g| g.1).fold(f64::INFINITY, f64::min);
     if !least.is_finite() {
         return Err(unrelated(
@@ -274,7 +278,14 @@ fn compare(record: &Record<'_>, reference: &Record<'_>, settings: &Settings) -> 
         + by_direct * by_direct * c(DIRECT, DIRECT)
         + 2.0 * by_tail * by_direct * c(TAIL, DIRECT);
     let et = by_tail * c(TAIL, COLUMNS) + by_direct * c(DIRECT, COLUMNS);
-    let tt = c(COLUMNS, COLUMNS).min(EXPECTED_CAPACITANCE_F.1.powi(2));
+    // At the end of the search ln τ is not known any better than beforehand, and e only as well as that lets it be.
+    let at_the_end = !(-1.25..=1.4).contains(&x);
+    let mut tt = c(COLUMNS, COLUMNS).min(EXPECTED_CAPACITANCE_F.1.powi(2));
+    if at_the_end {
+        tt = EXPECTED_CAPACITANCE_F.1.powi(2);
+        ee += (0.5 * error).powi(2);
+    }
+    let tau_is_assumed = tt.sqrt() > 0.35;
     // Within a block, and between two samples, an edge has no place: rectangular over the longer of the two, shared
     // by edges that fall on the same place of the grid.
     let hidden = blocks.edge_doubt / 12.0_f64.sqrt() / tau;
@@ -296,7 +307,7 @@ fn compare(record: &Record<'_>, reference: &Record<'_>, settings: &Settings) -> 
         gain,
         delay_s: -solved.theta[DELAY] / gain * blocks.interval_s,
         misfit: (variance - expected_noise).max(0.0).sqrt() / (gain.abs() * swing),
-        tau_is_assumed: tt.sqrt() > 0.35,
+        tau_is_assumed,
         noise: blocks.sample_noise,
         reference_noise: blocks.reference_sample_noise,
         trace: blocks.trace(record, &fit),

@@ -165,9 +165,18 @@ enum Round {
     Final,
 }
 
-fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Work, Finding> {
+/// A record's levels and edges, before anything is fitted.
+struct Look {
+    levels: Levels,
+    range: (f64, f64),
+    edges: Vec<Edge>,
+    /// Samples that a transition takes at most.
+    width: usize,
+    timing: Timing,
+}
+
+fn first_look(record: &Record<'_>, scan: &Scan) -> Result<Look, Finding> {
     let view = record.samples;
-    let dt = record.interval_s;
     let range = scan.range().ok_or_else(judge::no_samples)?;
     let levels = levels::look(view).ok_or_else(judge::no_samples)?;
     judge::before_edges(&levels, range)?;
@@ -185,14 +194,32 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
     }
     let timing = edges::fit_rhythm(&mut edges);
     judge::rhythm(timing)?;
+    Ok(Look { levels, range, edges, width: steps.width, timing })
+}
 
+/// Whether a record shows a square wave at all, and its frequency when the edges tell it, Hz.
+///
+/// # Errors
+/// The finding that says why it shows none.
+pub(super) fn square_wave_frequency(record: &Record<'_>) -> Result<Option<f64>, Finding> {
+    let scan = Scan::of(record.samples, Scan::block_for(record.samples.len()));
+    first_look(record, &scan).map(|look| match look.timing {
+        Timing::Even(rhythm) => Some(1.0 / (rhythm.period * record.interval_s)),
+        _ => None,
+    })
+}
+
+fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Work, Finding> {
+    let view = record.samples;
+    let dt = record.interval_s;
+    let Look { levels, range, edges, width, timing } = first_look(record, scan)?;
     let prior_ln_tau = (
         (settings.divider.parallel_resistance_ohm() * EXPECTED_CAPACITANCE_F.0 / dt).ln(),
         EXPECTED_CAPACITANCE_F.1,
     );
     let longest_flat = longest_flat(&edges, view.len());
     judge::flat_length(longest_flat, prior_ln_tau.0.exp())?;
-    let lead = steps.width as f64 + 1.0;
+    let lead = width as f64 + 1.0;
     let reach = (4.0 * lead).max((0.06 * longest_flat).min(30e-6 / dt)).min(0.3 * longest_flat);
     let setting = Setting {
         interval_s: dt,
