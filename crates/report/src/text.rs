@@ -84,15 +84,22 @@ pub fn turn_sentence(subject: &Subject) -> Option<String> {
     // Wherever the trimmer is: what reads low at first comes up to the level at the end, and the other way round.
     let front = if compensation.error.value < 0.0 { "rises" } else { "falls" };
     let is_vague = COVERAGE_FACTOR_95 * change.standard_uncertainty > change.value.abs();
+    // How far may be unknown where the way is not, when the time constant is.
+    let error = compensation.error;
+    let way_unknown = COVERAGE_FACTOR_95 * error.standard_uncertainty > error.value.abs();
     Some(match subject.assessment.verdict {
         Verdict::WithinTolerance if is_vague || change.value.abs() <= 0.0 => "Nothing needs turning.".into(),
         Verdict::WithinTolerance => {
             let more = if is_less { "less" } else { "more" };
             format!("Nothing needs turning. Exactly flat would take {amount} {more} in {place}.")
         }
-        Verdict::Undetermined if is_vague => {
+        Verdict::Undetermined if way_unknown => {
             "Turn nothing yet: which way the trimmer would have to go is not known.".into()
         }
+        Verdict::Undetermined if is_vague => format!(
+            "Best guess, not yet sure: turn {place} so that its capacitance {way}, until the front of the top {front} \
+             to meet its end."
+        ),
         Verdict::Undetermined => {
             format!(
                 "Best guess, not yet sure: turn {place} so that its capacitance {way} by {amount}; the front of the \

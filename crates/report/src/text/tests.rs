@@ -63,6 +63,16 @@ fn a_change_within_its_doubt_is_not_asked_for() {
     assert_eq!(turn_sentence(&nearly).unwrap(), "Nothing needs turning.");
     let vague = subject(Capacitances { tip_f: 10e-12, shunt_f: 91e-12 }, 8e-3, 1e-2);
     assert!(turn_sentence(&vague).unwrap().starts_with("Turn nothing yet"));
+    // A time constant that is hardly known hides how far, not which way.
+    let mut slow = subject(Capacitances { tip_f: 10e-12, shunt_f: 91e-12 }, 4e-3, 1e-2);
+    let compensation = slow.assessment.compensation.as_mut().unwrap();
+    compensation.time_constant_s.standard_uncertainty = 6e-5;
+    compensation.correlation = 0.0;
+    let turn = turn_sentence(&slow).unwrap();
+    assert!(
+        turn.contains("not yet sure") && turn.contains("grows, until the front of the top rises"),
+        "{turn}"
+    );
 }
 
 #[test]
