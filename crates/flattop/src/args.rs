@@ -27,7 +27,7 @@ pub(crate) enum Command {
 /// The reminder that closes every long help text.
 pub(crate) const SAFETY: &str = "\
 Caution:
-  The ground clip of a probe is joined to earth through the oscilloscope. Clip it
-  to points at earth potential only. Keep to the rated voltage of the probe at the
-  frequency of the signal. Above 30 V rms, 42.4 V peak or 60 V dc a bare part
-  counts as hazardous live (IEC 61010-031).";
+  The ground clip of a probe is joined to earth through the oscilloscope. Clip
+  it to points at earth potential only. Keep to the rated voltage of the probe
+  at the frequency of the signal. Above 30 V rms, 42.4 V peak or 60 V dc a bare
+  part counts as hazardous live (IEC 61010-031).";

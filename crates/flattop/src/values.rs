@@ -35,6 +35,14 @@ pub(crate) fn resistor_tolerance(text: &str) -> Result<f64, String> {
     }
 }
 
+/// The number of a column, counted from 1.
+pub(crate) fn column(text: &str) -> Result<u16, String> {
+    match text.trim().parse() {
+        Ok(number) if number > 0 => Ok(number),
+        _ => Err(format!("\"{text}\" is no column; write a column number such as 2, counted from 1")),
+    }
+}
+
 /// A duration above zero such as `1us`.
 pub(crate) fn seconds(text: &str) -> Result<f64, String> {
     positive(text, Unit::Second)
@@ -162,6 +170,7 @@ mod tests {
         assert_eq!(level("5").unwrap().scale, Scale::Divisions);
         assert_close!(time_read("80us").unwrap().last_digit, 1e-5, relative(1e-9));
         assert_close!(time_read("0.085 ms").unwrap().last_digit, 1e-6, relative(1e-9));
+        assert_eq!(column("2").unwrap(), 2);
         assert_eq!(drawing("a/b.SVG").unwrap(), PathBuf::from("a/b.SVG"));
     }
 
@@ -176,6 +185,10 @@ mod tests {
             (seconds("0s").unwrap_err(), "not above zero"),
             (volts("3 Hz").unwrap_err(), "a voltage was expected"),
             (level("0").unwrap_err(), "not above zero"),
+            (level("-4").unwrap_err(), "not above zero"),
+            (column("x").unwrap_err(), "write a column number such as 2"),
+            (column("0").unwrap_err(), "counted from 1"),
+            (column("-1").unwrap_err(), "write a column number such as 2"),
             (level("4 kg").unwrap_err(), "write divisions"),
             (drawing("plot.pdf").unwrap_err(), ".svg or .png"),
             (drawing(".svg").unwrap_err(), ".svg or .png"),

@@ -15,10 +15,10 @@ use crate::values::{self, Reading};
 /// the probe does to a sine of any frequency until it is trimmed.
 ///
 /// e is the gain for fast signals over the gain for slow ones, minus one. Below
-/// nil the probe is undercompensated and fast parts read low; above nil it is
+/// zero the probe is undercompensated and fast parts read low; above zero it is
 /// overcompensated and fast parts read high.
 ///
-/// Read are delimited text, NPY and WAV, also packed with gzip or zstd.
+/// It reads delimited text, NPY and WAV, also packed with gzip or zstd.
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES, after_long_help = NOTES, verbatim_doc_comment)]
 pub(crate) struct Args {
@@ -27,15 +27,15 @@ pub(crate) struct Args {
     pub(crate) captures: Vec<PathBuf>,
 
     /// The divider's resistors: the one at the tip, the one at the oscilloscope
-    #[arg(long, value_name = "R1:R2", default_value = "9M:1M", value_parser = values::divider)]
+    #[arg(long, value_name = "R1:R2", default_value = "9M:1M", value_parser = values::divider, allow_hyphen_values = true)]
     pub(crate) divider: Divider,
 
     /// How far each resistor may be from its value
-    #[arg(long, value_name = "RATIO", default_value = "1%", value_parser = values::resistor_tolerance)]
+    #[arg(long, value_name = "RATIO", default_value = "1%", value_parser = values::resistor_tolerance, allow_hyphen_values = true)]
     pub(crate) resistor_tolerance: f64,
 
     /// The error |e| that is still accepted
-    #[arg(long, value_name = "RATIO", default_value = "1%", value_parser = values::tolerance)]
+    #[arg(long, value_name = "RATIO", default_value = "1%", value_parser = values::tolerance, allow_hyphen_values = true)]
     pub(crate) tolerance: f64,
 
     /// Where the probe is adjusted
@@ -43,19 +43,19 @@ pub(crate) struct Args {
     pub(crate) adjust: Place,
 
     /// Peak-to-peak amplitude of the square wave at the tip, to check the attenuation
-    #[arg(long, value_name = "VOLTAGE", value_parser = values::volts)]
+    #[arg(long, value_name = "VOLTAGE", value_parser = values::volts, allow_hyphen_values = true)]
     pub(crate) source_amplitude: Option<f64>,
 
     /// Number of the probe's column, counted from 1 over all columns
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..), conflicts_with = "by_eye", help_heading = RECORD)]
+    #[arg(long, value_name = "N", value_parser = values::column, allow_hyphen_values = true, conflicts_with = "by_eye", help_heading = RECORD)]
     pub(crate) column: Option<u16>,
 
     /// Number of a column that shows the source itself
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..), conflicts_with = "by_eye", help_heading = RECORD)]
+    #[arg(long, value_name = "N", value_parser = values::column, allow_hyphen_values = true, conflicts_with = "by_eye", help_heading = RECORD)]
     pub(crate) reference: Option<u16>,
 
     /// Time between samples, for files without a time column
-    #[arg(long, value_name = "TIME", value_parser = values::seconds, conflicts_with = "by_eye", help_heading = RECORD)]
+    #[arg(long, value_name = "TIME", value_parser = values::seconds, allow_hyphen_values = true, conflicts_with = "by_eye", help_heading = RECORD)]
     pub(crate) interval: Option<f64>,
 
     /// The captures are sines, one frequency each, with the source in the reference column
@@ -81,24 +81,24 @@ pub(crate) struct Args {
 /// Readings off a screen.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Readings {
-    /// Level just after the rising edge, counted from the level just before it, in divisions or volts
-    #[arg(long, value_name = "LEVEL", value_parser = values::level, requires = "by_eye", help_heading = BY_EYE)]
+    /// Level just after the rising edge, counted from the level just before it; in divisions unless a unit is given
+    #[arg(long, value_name = "LEVEL", value_parser = values::level, allow_hyphen_values = true, requires = "by_eye", help_heading = BY_EYE)]
     pub(crate) start: Option<Reading>,
 
-    /// Level just before the falling edge, counted from the same level
-    #[arg(long, value_name = "LEVEL", value_parser = values::level, requires = "by_eye", help_heading = BY_EYE)]
+    /// Level just before the falling edge, counted from the same level; in divisions unless a unit is given
+    #[arg(long, value_name = "LEVEL", value_parser = values::level, allow_hyphen_values = true, requires = "by_eye", help_heading = BY_EYE)]
     pub(crate) end: Option<Reading>,
 
-    /// Finest step of level that could be told apart; without it the last digit typed counts
-    #[arg(long, value_name = "LEVEL", value_parser = values::level, requires = "by_eye", help_heading = BY_EYE)]
+    /// Finest step of level that could be told apart, in the same unit; without it the last digit typed counts
+    #[arg(long, value_name = "LEVEL", value_parser = values::level, allow_hyphen_values = true, requires = "by_eye", help_heading = BY_EYE)]
     pub(crate) resolution: Option<Reading>,
 
     /// Frequency of the square wave; without it 1 kHz is assumed
-    #[arg(long, value_name = "FREQUENCY", value_parser = values::hertz, requires = "by_eye", help_heading = BY_EYE)]
+    #[arg(long, value_name = "FREQUENCY", value_parser = values::hertz, allow_hyphen_values = true, requires = "by_eye", help_heading = BY_EYE)]
     pub(crate) frequency: Option<f64>,
 
     /// Time from the edge until 37 % of the way from start to end is left
-    #[arg(long, value_name = "TIME", value_parser = values::time_read, requires = "by_eye", help_heading = BY_EYE)]
+    #[arg(long, value_name = "TIME", value_parser = values::time_read, allow_hyphen_values = true, requires = "by_eye", help_heading = BY_EYE)]
     pub(crate) time_to_37: Option<Reading>,
 }
 
@@ -141,7 +141,7 @@ Examples (the captures of Harrow Lane Lift Works):
   Sines in place of a square wave, the source on column 3:
     flattop assess --sine --column 2 --reference 3 at-1k.csv at-100k.csv
   No export at hand, read off the screen in divisions:
-    flattop assess --by-eye --start 4.6 --end 5 --resolution 0.05 --frequency 1kHz
+    flattop assess --by-eye --start 4.6 --end 5.0 --frequency 1kHz
   For a program:
     flattop assess bench-a-ch1-probe07.csv --json
 
@@ -170,10 +170,11 @@ JSON:
   Fields: flattop_version file method verdict tolerance coverage
   compensation_error time_constant_s correlation tip_capacitance_f
   shunt_capacitance_f seen_at_tip_f adjustment square_wave amplitude_error
-  phase_error measured_response findings assumptions record. Units are SI.
+  phase_error measured_response findings assumptions captures record.
+  Units are SI.
 
 Caution:
-  The ground clip of a probe is joined to earth through the oscilloscope. Clip it
-  to points at earth potential only. Keep to the rated voltage of the probe at the
-  frequency of the signal. Above 30 V rms, 42.4 V peak or 60 V dc a bare part
-  counts as hazardous live (IEC 61010-031).";
+  The ground clip of a probe is joined to earth through the oscilloscope. Clip
+  it to points at earth potential only. Keep to the rated voltage of the probe
+  at the frequency of the signal. Above 30 V rms, 42.4 V peak or 60 V dc a bare
+  part counts as hazardous live (IEC 61010-031).";

@@ -1,11 +1,12 @@
 //! Readings off a screen make one result, without any capture.
 
-use flattop_core::estimate::by_eye;
+use flattop_core::estimate::by_eye::{self, ByEyeError};
 use flattop_core::finding::Finding;
-use flattop_report::format::significant;
+use flattop_report::format::{plain, significant};
 use flattop_report::subject::{Failure, Method, Subject};
 
 use super::request::{Levels, Request};
+use crate::values::Scale;
 
 pub(super) fn run(request: &Request, levels: &Levels) -> Result<Subject, Failure> {
     let mut findings = Vec::new();
@@ -16,7 +17,10 @@ pub(super) fn run(request: &Request, levels: &Levels) -> Result<Subject, Failure
             let step = levels.start.last_digit.min(levels.end.last_digit);
             findings.push(Finding::note(
                 "resolution-assumed",
-                format!("no resolution was given; the levels were taken as read to {}", significant(step, 3)),
+                format!(
+                    "no resolution was given; the levels were taken as read to {}",
+                    level(step, levels.start.scale)
+                ),
                 "pass --resolution with the finest step that could be told apart",
             ));
             step
@@ -34,8 +38,10 @@ pub(super) fn run(request: &Request, levels: &Levels) -> Result<Subject, Failure
         resistor_uncertainty: request.assumptions.resistor_standard_uncertainty(),
         tolerance: request.tolerance,
     };
-    let mut assessment = by_eye::assess(&reading)
-        .map_err(|error| Failure { file: String::new(), message: format!("readings by eye: {error}") })?;
+    let mut assessment = by_eye::assess(&reading).map_err(|error| Failure {
+        file: String::new(),
+        message: format!("readings by eye: {}", in_words(&error, levels.start.scale)),
+    })?;
     assessment.findings.splice(0..0, findings);
     Ok(Subject {
         file: String::new(),
@@ -45,4 +51,30 @@ pub(super) fn run(request: &Request, levels: &Levels) -> Result<Subject, Failure
         assumptions: request.assumptions,
         assessment,
     })
+}
+
+/// The core's error with its figures in the units that were typed.
+fn in_words(error: &ByEyeError, scale: Scale) -> String {
+    match *error {
+        ByEyeError::TooCoarse { resolution, step } => format!(
+            "a reading resolution of {} cannot show a step of {}: enlarge the trace",
+            level(resolution, scale),
+            level(step, scale)
+        ),
+        ByEyeError::TimeTooLong { time_s, half_period_s, latest_s } => format!(
+            "a fall to 37 % after {} does not fit into half a period of {}: an exponential gets there before {}; check \
+             the frequency and the time per division",
+            plain(time_s, "s", 4),
+            plain(half_period_s, "s", 4),
+            plain(latest_s, "s", 3)
+        ),
+        ref other => other.to_string(),
+    }
+}
+
+fn level(value: f64, scale: Scale) -> String {
+    match scale {
+        Scale::Divisions => format!("{} div", significant(value, 3)),
+        Scale::Units => plain(value, "V", 3),
+    }
 }

@@ -2,6 +2,7 @@
 
 use std::collections::HashSet;
 use std::ffi::OsString;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use flattop_core::assessment::Verdict;
@@ -64,8 +65,12 @@ fn draw(file: &Path, results: &[Result<Subject, Failure>]) -> Ending {
 
 #[allow(clippy::disallowed_methods)] // writing files is the program's part
 fn save(target: &Path, bytes: &[u8]) -> Result<(), String> {
-    std::fs::write(target, bytes)
-        .map_err(|error| format!("cannot be written: {error}; check the folder and the space left in it"))
+    std::fs::write(target, bytes).map_err(|error| match target.parent() {
+        Some(folder) if error.kind() == ErrorKind::NotFound && !folder.as_os_str().is_empty() => {
+            format!("cannot be written: the folder {} does not exist; make it first", folder.display())
+        }
+        _ => format!("cannot be written: {error}; check the folder and the space left in it"),
+    })
 }
 
 /// `plot.svg` and `bench-a-ch1.csv` make `plot-bench-a-ch1.svg`; a name already taken gets a number.

@@ -71,7 +71,8 @@ impl Request {
         let evidence = match (args.by_eye, args.sine) {
             (true, _) => Evidence::ByEye(levels(args)?),
             (false, true) if args.captures.len() < 2 => {
-                let message = "--sine needs captures at two frequencies or more, one file each";
+                let message = "--sine needs captures at two frequencies or more, one file each, for example: \
+                               flattop assess --sine --column 2 --reference 3 at-1k.csv at-100k.csv";
                 return Err(WrongUsage { message: message.into() });
             }
             (false, true) => Evidence::Sines(args.captures.clone(), read),

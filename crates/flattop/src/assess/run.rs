@@ -4,8 +4,11 @@ use std::path::{Path, PathBuf};
 
 use flattop_captures::{Capture, ReadOptions};
 use flattop_core::assessment::Assessment;
+use flattop_core::divider::Divider;
 use flattop_core::estimate::{reference, square};
+use flattop_core::finding::Finding;
 use flattop_core::samples::Record;
+use flattop_report::format::plain;
 use flattop_report::subject::{Failure, Method, RecordFacts, Subject};
 use rayon::prelude::*;
 
@@ -14,11 +17,34 @@ use crate::progress::Meter;
 
 /// The results in the order of the captures. A capture that fails does not stop the others.
 pub(crate) fn run(request: &Request) -> Vec<Result<Subject, Failure>> {
-    match &request.evidence {
+    let mut results = match &request.evidence {
         Evidence::Squares(files, read) => squares(request, files, read),
         Evidence::Sines(files, read) => vec![super::sines::run(request, files, read)],
         Evidence::ByEye(levels) => vec![super::by_eye::run(request, levels)],
+    };
+    if let Some(finding) = unusual_divider(request) {
+        for subject in results.iter_mut().flatten() {
+            subject.assessment.findings.insert(0, finding.clone());
+        }
     }
+    results
+}
+
+/// A remark on a divider that hardly divides: its resistors were probably named in the wrong order.
+fn unusual_divider(request: &Request) -> Option<Finding> {
+    let Divider { tip_resistance_ohm: tip, shunt_resistance_ohm: shunt } = request.assumptions.divider;
+    let ohms = |value| plain(value, "Ω", 6);
+    (tip < shunt).then(|| {
+        Finding::warning(
+            "divider-unusual",
+            format!(
+                "the resistor at the tip, {}, is smaller than the one at the oscilloscope, {}",
+                ohms(tip),
+                ohms(shunt)
+            ),
+            "name the resistor at the tip first, as in --divider 9M:1M for a 10× probe",
+        )
+    })
 }
 
 fn squares(request: &Request, files: &[PathBuf], read: &ReadOptions) -> Vec<Result<Subject, Failure>> {
@@ -47,7 +73,9 @@ fn squares(request: &Request, files: &[PathBuf], read: &ReadOptions) -> Vec<Resu
 /// The way to assess that suits the columns of the capture.
 fn assess(capture: &Capture, settings: &square::Settings) -> (Method, Assessment) {
     match capture.reference_record() {
-        Some(source) => (Method::Reference, reference::assess_with_reference(capture.record(), source, settings)),
+        Some(source) => {
+            (Method::Reference, reference::assess_with_reference(capture.record(), source, settings))
+        }
         None => (Method::SquareWave, assess_square(capture.record(), settings)),
     }
 }

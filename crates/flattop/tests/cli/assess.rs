@@ -76,7 +76,9 @@ fn words_put_the_verdict_first() {
     let lines: Vec<&str> = run.stdout.lines().collect();
     assert_eq!(lines[0], "probe.csv");
     assert!(lines[1].starts_with("UNDERCOMPENSATED: fast parts read 7.") && lines[1].contains("% low (± "));
-    assert!(lines[2].starts_with("Turn: increase the trimmer at the tip by 0."), "{}", lines[2]);
+    let turn = lines[2..4].join(" ");
+    assert!(turn.starts_with("Turn the trimmer at the tip so that its capacitance grows by 0."), "{turn}");
+    assert!(turn.ends_with("95 %); the front of the top then rises to meet its end."), "{turn}");
     assert!(run.stdout.lines().all(|line| line.chars().count() <= 80));
 }
 
@@ -129,6 +131,48 @@ fn a_flat_line_is_undetermined_with_reason_and_remedy() {
     let run = bench.run(&["assess", "flat.csv"]);
     assert_eq!(run.status, 4);
     assert!(run.stdout.contains("UNDETERMINED: ") && run.stdout.contains("Do next: "));
+    let code = fault["code"].as_str().unwrap();
+    assert!(run.stdout.contains(&format!("{code} (see above)")), "{}", run.stdout);
+}
+
+#[test]
+fn a_wrong_column_without_a_verdict_brings_the_hint_to_try_another() {
+    let bench = Bench::new();
+    let signal = Signal::with(10e-12, 98e-12);
+    let third: String = signal
+        .csv()
+        .lines()
+        .map(|line| line.rsplit_once(',').unwrap())
+        .map(|(time, value)| {
+            format!("{time},{},{value}\n", if time.starts_with('t') { "off_V" } else { "0" })
+        })
+        .collect();
+    bench.write("both.csv", &third);
+    let run = bench.run(&["assess", "both.csv"]);
+    assert_eq!(run.status, 4, "{run:?}");
+    let text = run.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains("Column 2 (off) was read; the file has 3 columns: try --column 3."), "{text}");
+    let run = bench.run(&["assess", "both.csv", "--column", "3"]);
+    assert_eq!(run.status, 3, "{run:?}");
+    assert!(!run.stdout.contains("try --column"));
+}
+
+#[test]
+fn resistors_in_the_wrong_order_are_remarked_on() {
+    let bench = Bench::new();
+    bench.write("probe.csv", &Signal::with(10e-12, 98e-12).csv());
+    let codes = |args: &[&str]| {
+        let json = bench.json(args, 3);
+        let all = json["findings"].as_array().unwrap().clone();
+        all.into_iter().filter(|f| f["code"] == "divider-unusual").collect::<Vec<_>>()
+    };
+    assert!(codes(&["assess", "probe.csv"]).is_empty());
+    assert!(codes(&["assess", "probe.csv", "--divider", "1M:1M"]).is_empty());
+    let found = codes(&["assess", "probe.csv", "--divider", "1M:9M"]);
+    assert_eq!(found.len(), 1);
+    assert_eq!(found[0]["severity"], "warning");
+    assert!(found[0]["message"].as_str().unwrap().contains("1 MΩ, is smaller"), "{found:?}");
+    assert!(found[0]["remedy"].as_str().unwrap().contains("9M:1M"));
 }
 
 #[test]
@@ -191,6 +235,10 @@ fn sines_at_several_frequencies_make_one_result() {
     assert_eq!(json["captures"].as_array().unwrap().len(), 3);
     assert_eq!(json["captures"][0]["file"], "at-2k.csv");
     assert_eq!(json["measured_response"].as_array().unwrap().len(), 3);
+
+    let run = bench.run(&args);
+    assert_eq!(run.stdout.matches("\n  record  ").count(), 1, "{}", run.stdout);
+    assert!(run.stdout.contains("3 captures, delimited text"), "{}", run.stdout);
 
     let run = bench.run(&["assess", "--sine", "--reference", "3", "at-2k.csv", "missing.csv"]);
     assert_eq!((run.status, run.stdout.as_str()), (1, ""));

@@ -50,6 +50,10 @@ fn a_drawing_that_cannot_be_written_is_told_and_the_result_still_shown() {
     bench.write("ch1.csv", &Signal::with(10e-12, 98e-12).csv());
     let run = bench.run(&["assess", "ch1.csv", "--plot", "nowhere/plot.svg"]);
     assert_eq!(run.status, 1);
-    assert!(run.stderr.contains("plot.svg: cannot be written"), "{}", run.stderr);
+    assert!(
+        run.stderr.contains("plot.svg: cannot be written: the folder nowhere does not exist"),
+        "{}",
+        run.stderr
+    );
     assert!(run.stdout.contains("UNDERCOMPENSATED"));
 }

@@ -80,6 +80,13 @@ fn coarse_readings_are_undetermined_and_senseless_ones_refused() {
     let run = bench.run(&["assess", "--by-eye", "--start", "5", "--end", "4", "--resolution", "9"]);
     assert_eq!(run.status, 1);
     assert!(run.stderr.contains("readings by eye: ") && run.stderr.contains("enlarge the trace"));
+    assert!(run.stderr.contains("9 div cannot show a step of 4 div"), "{}", run.stderr);
+    let run = bench.run(&["assess", "--by-eye", "--start", "4.6", "--end", "5", "--time-to-37", "90s"]);
+    assert_eq!(run.status, 1);
+    // (1 − 1/e) of half a period of 1 kHz: 316.06 µs.
+    for part in ["after 90 s ", "half a period of 500 µs", "before 316 µs"] {
+        assert!(run.stderr.contains(part), "{}", run.stderr);
+    }
 }
 
 #[test]

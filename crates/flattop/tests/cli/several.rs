@@ -40,13 +40,15 @@ fn the_worst_decides_the_exit_status() {
 
 #[test]
 fn words_are_one_table() {
-    let run = bench().run(&["assess", "good.csv", "low.csv", "missing.csv"]);
+    let run = bench().run(&["assess", "good.csv", "low.csv", "missing.csv", "flat.csv"]);
     assert_eq!(run.status, 1);
     let lines: Vec<&str> = run.stdout.lines().collect();
     assert!(lines[0].starts_with("capture") && lines[0].contains("verdict"));
     assert!(lines[1].starts_with("good.csv") && lines[1].contains("within-tolerance"));
     assert!(lines[2].starts_with("low.csv") && lines[2].contains("undercompensated"));
-    assert!(lines[3].starts_with("missing.csv") && lines[3].contains("not assessed"));
+    assert!(lines[3].starts_with("missing.csv") && lines[3].ends_with("not assessed      could not be read"));
+    let reason = lines[4].split_whitespace().last().unwrap();
+    assert!(lines[4].starts_with("flat.csv") && reason.contains('-'), "{}", lines[4]);
     assert!(lines.iter().all(|line| line.chars().count() <= 80));
     assert!(run.stderr.contains("missing.csv"));
 }

@@ -16,11 +16,22 @@ fn wrong_usage_is_status_2_and_says_what_to_type() {
         (vec!["assess", "a.csv", "--divider", "9M"], "for example 9M:1M"),
         (vec!["assess", "a.csv", "--interval", "fast"], "10 us"),
         (vec!["assess", "a.csv", "--interval", "0s"], "not above zero"),
-        (vec!["assess", "a.csv", "--column", "0"], "column"),
+        (vec!["assess", "a.csv", "--column", "0"], "write a column number such as 2"),
+        (vec!["assess", "a.csv", "--column", "x"], "write a column number such as 2"),
+        (vec!["assess", "a.csv", "--column", "-1"], "write a column number such as 2"),
+        (vec!["assess", "a.csv", "--reference", "70000"], "write a column number such as 2"),
+        (vec!["assess", "a.csv", "--tolerance", "-1%"], "not between 0 and 100 %"),
+        (vec!["assess", "a.csv", "--resistor-tolerance", "-1%"], "not between 0 and 100 %"),
+        (vec!["assess", "a.csv", "--divider", "-9M:1M"], "-9M"),
+        (vec!["assess", "a.csv", "--interval", "-1us"], "not above zero"),
+        (vec!["assess", "a.csv", "--source-amplitude", "-3V"], "not above zero"),
+        (vec!["assess", "--by-eye", "--start", "-4", "--end", "5"], "not above zero"),
+        (vec!["assess", "--by-eye", "--start", "4", "--end", "-5"], "not above zero"),
+        (vec!["assess", "--by-eye", "--start", "4", "--end", "5", "--frequency", "-1k"], "not above zero"),
         (vec!["assess", "a.csv", "--plot", "plot.pdf"], ".svg or .png"),
         (vec!["assess", "a.csv", "--adjust", "middle"], "tip, base"),
         (vec!["assess", "a.csv", "--sine"], "--reference"),
-        (vec!["assess", "a.csv", "--sine", "--reference", "3"], "two frequencies"),
+        (vec!["assess", "a.csv", "--sine", "--reference", "3"], "flattop assess --sine --column 2"),
         (vec!["assess", "a.csv", "--column", "2", "--reference", "2"], "same column"),
         (vec!["assess", "a.csv", "--by-eye"], "cannot be used with"),
         (vec!["assess", "--by-eye"], "--start"),
@@ -54,6 +65,10 @@ fn help_tells_the_job_the_words_and_the_caution() {
     ] {
         assert!(run.stdout.contains(part), "{part} is not in\n{}", run.stdout);
     }
+    // Text that is broken into lines already is not broken again.
+    for end in ["oscilloscope. Clip\n  it to points", "a bare\n  part counts", "--frequency 1kHz\n"] {
+        assert!(run.stdout.contains(end), "{end} is not in\n{}", run.stdout);
+    }
     // Nothing is promised that is not there.
     for absent in ["--probe ", "--input ", "--log", "--bench"] {
         assert!(!run.stdout.contains(absent), "{absent}");
@@ -81,6 +96,18 @@ fn completions_and_manual_pages_come_on_standard_output() {
         "{}",
         run.stdout
     );
+    for part in [
+        "[\\-\\-divider R1:R2]",
+        "[CAPTURE...]",
+        "\n.SH EXAMPLES\n",
+        "\n.SH EXIT STATUS\n",
+        "\n.SH CAUTION\n",
+        "\"flattop 0.",
+    ] {
+        assert!(run.stdout.contains(part), "{part} is not in\n{}", run.stdout);
+    }
+    assert!(!run.stdout.contains(".SH EXTRA"));
+    assert_eq!(run.stdout.matches(".ie ").count(), 1);
 }
 
 #[test]
