@@ -210,6 +210,7 @@ pub(super) fn clipped(record: &Record<'_>, work: &Work) -> Result<(), Finding> {
     let quantum = work.levels.quantum.unwrap_or(0.0);
     let near = (0.01 * quantum).max(1e-9 * work.levels.span());
     let stride = (view.len() / 65_536).max(1);
+    let mut dead_sides = 0;
     for upper in [true, false] {
         let (limit, sign) = if upper { (work.range.1, 1.0) } else { (work.range.0, -1.0) };
         let middle = work.levels.middle();
@@ -222,6 +223,20 @@ pub(super) fn clipped(record: &Record<'_>, work: &Work) -> Result<(), Finding> {
         }
         if at_limit < 8 || at_limit * 50 < side {
             continue;
+        }
+        dead_sides += usize::from(at_limit * 100 > side * 97);
+        if dead_sides == 2 {
+            return Err(Finding::fault(
+                "flats-without-detail",
+                format!(
+                    "Both flat parts lie dead on the record's two extremes, {} and {}, without any noise: either the trace is \
+                     cut off on both sides, or it is so coarse that a tail cannot be seen.",
+                    volts(work.range.0),
+                    volts(work.range.1)
+                ),
+                "Choose a range in which the whole wave fits on the screen with room above and below, and which shows some \
+                 noise on the flat parts; then capture again.",
+            ));
         }
         // Noise wider than a step would spread over the limit: many samples exactly on it mean that it cuts. Without
         // noise, the time spent on the last codes tells; without a quantiser, the shape of the rest does.
