@@ -109,7 +109,7 @@ pub fn trial(kind: &str, seed: u64, index: u64) -> Outcome {
     let record = Record { samples: SampleView::volts(&samples), start_s: 0.0, interval_s: truth.interval_s };
     let assessment = assess(record, &settings());
     let codes = assessment.findings.iter().map(|f| f.code).collect();
-    let (bare_bound, bound) = (bound(&truth, false), bound(&truth, true));
+    let (bare_bound, bound) = bounds(&truth);
     match assessment.compensation {
         Some(c) => Outcome {
             deviation: Some(c.error.value - truth.error),
@@ -134,8 +134,10 @@ pub fn trial(kind: &str, seed: u64, index: u64) -> Outcome {
     }
 }
 
-/// Cramér–Rao bound on e: all unknowns of the kind free, derivatives of the simulated record by central differences.
-pub fn bound(truth: &Truth, with_droop: bool) -> f64 {
+/// Cramér–Rao bounds on e: all unknowns of the kind free, derivatives of the simulated record by central differences.
+/// First without, then with a droop of the source as one more unknown, known beforehand to half a per cent of the step
+/// over a flat, as in the estimator.
+pub fn bounds(truth: &Truth) -> (f64, f64) {
     type Change = fn(&mut Truth, f64);
     let mut changes: Vec<(Change, f64)> = vec![
         (|t, d| t.error += d, 1e-4),
@@ -175,8 +177,7 @@ pub fn bound(truth: &Truth, with_droop: bool) -> f64 {
     if single {
         changes.push((|t, d| t.history += d, 1e-3));
     }
-    // A droop is known beforehand to half a per cent of the step over a flat, as in the estimator.
-    let droop = with_droop && !truth.coupling_s.is_finite() && truth.hook.0 == 0.0;
+    let droop = !truth.coupling_s.is_finite() && truth.hook.0 == 0.0;
     let flat_s = if single {
         truth.points as f64 * truth.interval_s - truth.first_edge_s
     } else {
@@ -204,11 +205,6 @@ pub fn bound(truth: &Truth, with_droop: bool) -> f64 {
         }
         triangle.push(0.0, &row);
     }
-    if droop {
-        row.fill(0.0);
-        row[changes.len() - 1] = truth.effective_noise() * flat_s / 0.005;
-        triangle.push(0.0, &row);
-    }
     if single {
         // What is known of an unseen earlier edge, as a row of its own: not more than the symmetric wave would leave.
         let seen = truth.points as f64 * truth.interval_s - truth.first_edge_s;
@@ -217,8 +213,18 @@ pub fn bound(truth: &Truth, with_droop: bool) -> f64 {
             truth.effective_noise() / (-(seen - truth.first_edge_s) / truth.tau_s).exp();
         triangle.push(0.0, &row);
     }
-    triangle.fold();
-    solve_triangle(&triangle).map_or(f64::NAN, |s| s.covariance[0].sqrt() * truth.effective_noise())
+    let mut bound = |droop_share: f64| {
+        let mut triangle = triangle.clone();
+        if droop {
+            row.fill(0.0);
+            row[changes.len() - 1] = truth.effective_noise() * flat_s / droop_share;
+            triangle.push(0.0, &row);
+        }
+        triangle.fold();
+        solve_triangle(&triangle).map_or(f64::NAN, |s| s.covariance[0].sqrt() * truth.effective_noise())
+    };
+    // A droop known to be nil is none.
+    (bound(1e-7), bound(0.005))
 }
 
 /// What a run over many captures of one kind shows.
