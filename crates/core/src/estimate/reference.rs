@@ -97,8 +97,7 @@ struct Outcome {
     trace: Trace,
 }
 
-/// Columns of the regression.
-const OFFSET: usize = 0;
+/// Columns of the regression, after a constant.
 const DIRECT: usize = 1;
 const TAIL: usize = 2;
 const DELAY: usize = 3;

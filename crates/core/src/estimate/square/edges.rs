@@ -52,7 +52,7 @@ pub(super) fn locate(record: &Record<'_>, crossings: &[Crossing], levels: &Level
         let before = if i == 0 { crossing } else { crossing - crossings[i - 1].sample };
         let after =
             if i + 1 == crossings.len() { points - crossing } else { crossings[i + 1].sample - crossing };
-        let from = crossing - (before * 45 / 100).min(crossing);
+        let from = crossing - (before * 45 / 100).max(widest + 2).min(crossing);
         let to = (crossing + (after * 10 / 100).max(widest)).min(points);
         from..to
     };

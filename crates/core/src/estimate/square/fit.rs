@@ -12,8 +12,6 @@ pub(super) struct Fit {
     pub covariance: Vec<f64>,
     /// Weighted sum of squares, priors included.
     pub cost: f64,
-    /// Averages that took part.
-    pub rows: usize,
 }
 
 /// Sum of squares that one more linear term has to take away (99 % of the chi-squared distribution), and one that
@@ -69,7 +67,6 @@ fn descend(model: &Model<'_>, start: Option<&[f64]>) -> Option<Fit> {
         theta: solution.theta,
         covariance,
         cost: solution.cost,
-        rows: solution.rows,
     })
 }
 
@@ -132,15 +129,13 @@ fn is_frequency(model: &Model<'_>, index: usize) -> bool {
 /// The terms stay in the model.
 pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<Choice> {
     let fit = solve(model, None)?;
-    let mut fit = trust(model, fit, setting.step)?;
+    let mut fit = trust(model, fit, setting)?;
     // A quantiser without dither leaves steps on the record that any slow term would seem to explain: a term has to
     // explain more than they can be.
     let samples: f64 = model.averages.iter().filter(|a| model.takes_part(a)).map(|a| a.count).sum();
-    let steps = setting.quantum.map_or(0.0, |q| {
-        let dither = (model.noise * model.noise - q * q / 12.0).max(0.0);
-        let share = (-2.0 * std::f64::consts::PI.powi(2) * dither / (q * q)).exp();
-        samples * (0.4 * q * share / model.noise).powi(2)
-    });
+    let steps = setting
+        .quantum
+        .map_or(0.0, |q| samples * (0.4 * q * undithered(model.noise, q) / model.noise).powi(2));
     for _round in 0..8 {
         let lone_slow = !has_slow(model)
             && fit.theta[LN_TAU] > setting.slowest_ln_tau
@@ -181,6 +176,13 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<C
         && fit.theta[TAIL].abs() < 3.0 * deviation(&fit, TAIL)
         && lone_tail_cost(model, setting).is_some_and(|cost| cost < fit.cost + 9.0);
     Some(Choice { fit, lone_tail_possible })
+}
+
+/// Share of a quantiser's error that noise of a total standard deviation does not average out: the first harmonic of the
+/// saw-tooth, exp(−2π²(σ/q)²), the quantiser's own q²/12 taken out of σ² first.
+pub(super) fn undithered(noise: f64, quantum: f64) -> f64 {
+    let dither = (noise * noise - quantum * quantum / 12.0).max(0.0);
+    (-2.0 * std::f64::consts::PI.powi(2) * dither / (quantum * quantum)).exp()
 }
 
 /// The outcome of [`choose_terms`].
@@ -283,7 +285,10 @@ fn gain_of(model: &Model<'_>, fit: &Fit, terms: &[Term]) -> f64 {
 }
 
 /// Widens what is assumed of an unseen earlier edge, or of the source's flats, when the record contradicts it.
-pub(super) fn trust(model: &mut Model<'_>, fit: Fit, step: f64) -> Option<Fit> {
+pub(super) fn trust(model: &mut Model<'_>, fit: Fit, setting: &Setting) -> Option<Fit> {
+    let step = setting.step;
+    // A quantiser's steps look like a sag of a code or so.
+    let coarse = setting.quantum.map_or(0.0, |q| 1.2 * q * undithered(model.noise, q));
     let mut widened = false;
     let mut offset = BASE;
     // A droop that the narrow prior forbade may have been taken for a slow tail of the divider.
@@ -297,7 +302,7 @@ pub(super) fn trust(model: &mut Model<'_>, fit: Fit, step: f64) -> Option<Fit> {
                 widened = true;
             }
             Term::Sag { spread }
-                if (taken || fit.theta[offset].abs() > 1.5 * *spread) && *spread < SAG.1 * step =>
+                if (taken || fit.theta[offset].abs() > 1.5 * *spread + coarse) && *spread < SAG.1 * step =>
             {
                 *spread = SAG.1 * step;
                 widened = true;

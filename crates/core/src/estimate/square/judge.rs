@@ -198,175 +198,9 @@ fn ac_coupled() -> Finding {
 }
 
 /// The settled step, V: with a slow tail, as it was before that tail acts.
-fn step_of(work: &Work) -> f64 {
+pub(super) fn step_of(work: &Work) -> f64 {
     let slow = work.model().offset_of(|t| matches!(t, Term::Slow { .. }));
     work.fit.theta[STEP] + slow.map_or(0.0, |i| work.fit.theta[i + 1])
-}
-
-/// Refuses a record whose extremes are cut off.
-pub(super) fn clipped(record: &Record<'_>, work: &Work) -> Result<(), Finding> {
-    let view = record.samples;
-    let step = step_of(work);
-    let quantum = work.levels.quantum.unwrap_or(0.0);
-    let near = (0.01 * quantum).max(1e-9 * work.levels.span());
-    let stride = (view.len() / 65_536).max(1);
-    let mut dead_sides = 0;
-    for upper in [true, false] {
-        let (limit, sign) = if upper { (work.range.1, 1.0) } else { (work.range.0, -1.0) };
-        let middle = work.levels.middle();
-        let (mut side, mut at_limit, mut next) = (0usize, 0usize, 0usize);
-        for k in (0..view.len()).step_by(stride) {
-            let v = sign * view.at(k);
-            side += usize::from(v > sign * middle);
-            at_limit += usize::from(v >= sign * limit - near);
-            next += usize::from((v - sign * limit + quantum).abs() < 0.3 * quantum);
-        }
-        if at_limit < 8 || at_limit * 50 < side {
-            continue;
-        }
-        dead_sides += usize::from(at_limit * 100 > side * 97);
-        if dead_sides == 2 {
-            return Err(Finding::fault(
-                "flats-without-detail",
-                format!(
-                    "Both flat parts lie dead on the record's two extremes, {} and {}, without any noise: either the trace is \
-                     cut off on both sides, or it is so coarse that a tail cannot be seen.",
-                    volts(work.range.0),
-                    volts(work.range.1)
-                ),
-                "Choose a range in which the whole wave fits on the screen with room above and below, and which shows some \
-                 noise on the flat parts; then capture again.",
-            ));
-        }
-        // Noise wider than a step would spread over the limit: many samples exactly on it mean that it cuts. Without
-        // noise, the time spent on the last codes tells; without a quantiser, the shape of the rest does.
-        let noise = super::first_noise(work).sample;
-        let cut = if at_limit * 4 > side && only_other_side_moves(work, upper) {
-            true
-        } else if quantum > 0.0 && noise <= 0.7 * quantum {
-            stays_too_long(work, sign, limit, quantum)
-        } else if noise > 1e-5 * step {
-            // Noise thins out towards the last code; a limit piles up on it.
-            quantum == 0.0 || at_limit > next + next / 5
-        } else {
-            beyond_limit(work, sign, limit, quantum.max(near))
-        };
-        if cut {
-            return Err(Finding::fault(
-                "clipped",
-                format!(
-                    "The record is cut off at {} ({:.0} % of the samples on that side lie exactly there).",
-                    volts(limit),
-                    100.0 * at_limit as f64 / side.max(1) as f64
-                ),
-                "Choose a less sensitive range or shift the trace so that the whole wave, overshoot included, fits on \
-                 the screen.",
-            ));
-        }
-    }
-    Ok(())
-}
-
-/// Whether the flats of one side move clearly less than those of the other: both show the same tail and the same noise,
-/// unless one is cut off.
-fn only_other_side_moves(work: &Work, upper: bool) -> bool {
-    // Means of the flats soon after the edge and once the tail is over, and scatter within the averages.
-    let tau = work.prior_ln_tau.0.exp();
-    let mut sums = [[(0.0, 0.0); 2]; 2];
-    let mut inner = [(0.0, 0.0); 2];
-    for a in work.averages.iter().filter(|a| a.flat > 0 && a.since_edge >= work.hold_off) {
-        let rising = work.edges[a.flat as usize - 1].rising;
-        let side = usize::from(rising == upper);
-        inner[side].0 += a.inner_squares;
-        inner[side].1 += a.inner_freedom;
-        let part = if a.since_edge < work.hold_off + 0.3 * tau {
-            0
-        } else if a.since_edge > 2.0 * tau {
-            1
-        } else {
-            continue;
-        };
-        sums[side][part].0 += a.count * a.mean;
-        sums[side][part].1 += a.count;
-    }
-    let quantum = work.levels.quantum.unwrap_or(0.0);
-    let scatter = |(squares, freedom): (f64, f64)| if freedom > 20.0 { squares / freedom } else { f64::NAN };
-    let (other, this) = (scatter(inner[0]), scatter(inner[1]));
-    if other > (0.25 * quantum).powi(2).max((1e-4 * step_of(work)).powi(2)) && this < 0.03 * other {
-        return true;
-    }
-    let tail = |side: [(f64, f64); 2]| -> Option<(f64, f64)> {
-        let [(early, n), (late, m)] = side;
-        (n > 0.0 && m > 0.0).then(|| {
-            (
-                early / n - late / m,
-                work.levels.least_noise().max(work.noise.sample) * (1.0 / n + 1.0 / m).sqrt(),
-            )
-        })
-    };
-    let (Some((other, u)), Some((this, _))) = (tail(sums[0]), tail(sums[1])) else { return false };
-    let less = other.abs() - this.abs();
-    less > (6.0 * u).max(1.3 * quantum).max(0.003 * step_of(work)) && this.abs() < 0.75 * other.abs()
-}
-
-/// Whether a noise-free quantised record stays on the last code longer than an exponential would.
-///
-/// Running away from a level, an exponential spends ever more time on each code, and rests only on the one it tends to:
-/// a peak that stays on its first code longer than on the next one was cut, and so was a rise that comes to the last
-/// code fast.
-fn stays_too_long(work: &Work, sign: f64, limit: f64, quantum: f64) -> bool {
-    let upper_is_high = sign > 0.0;
-    let mut flats: std::collections::BTreeMap<u32, Vec<(i64, f64)>> = std::collections::BTreeMap::new();
-    for average in work.averages.iter().filter(|a| a.since_edge.is_finite() && a.since_edge >= work.hold_off)
-    {
-        let rising = average.flat > 0 && work.edges[average.flat as usize - 1].rising;
-        if rising == upper_is_high {
-            let below = (sign * (limit - average.mean) / quantum).round() as i64;
-            flats.entry(average.flat).or_default().push((below, average.count));
-        }
-    }
-    let tau = work.prior_ln_tau.0.exp().min(work.fit.theta[LN_TAU].exp());
-    flats.values().any(|codes| {
-        let on = |code: i64| codes.iter().filter(|(c, _)| *c == code).map(|(_, n)| n).sum::<f64>();
-        let (top, next) = (on(0), on(1));
-        let starts_on_top = codes.first().is_some_and(|(c, _)| *c == 0);
-        let ends_on_top = codes.last().is_some_and(|(c, _)| *c == 0);
-        match (starts_on_top, ends_on_top) {
-            (true, false) => top > 8.0 && top > 1.6 * next && next > 0.0,
-            (false, true) => {
-                top > 3.0 * next && next > 0.0 && next < 0.45 * tau && on(2) > 0.0 && on(3) > 0.0
-            }
-            _ => false,
-        }
-    })
-}
-
-/// Whether a fit without the samples at the limit says that the signal went clearly beyond it there.
-fn beyond_limit(work: &Work, sign: f64, limit: f64, quantum: f64) -> bool {
-    let inside: Vec<_> =
-        work.averages.iter().filter(|a| sign * (a.mean - limit) < -0.6 * quantum).copied().collect();
-    let mut model = super::model::Model { averages: &inside, ..work.model() };
-    // Company found on a cut record may be the cut itself.
-    model.terms.retain(|t| matches!(t, Term::History { .. } | Term::Drift { order: 1 }));
-    let upper_inside =
-        inside.iter().filter(|a| model.takes_part(a) && sign * (a.mean - work.levels.middle()) > 0.0);
-    if upper_inside.count() < 12 {
-        return false;
-    }
-    let Some(fit) = super::fit::solve(&model, None) else { return false };
-    let mut beyond = false;
-    let whole = super::model::Model { terms: model.terms.clone(), ..work.model() };
-    let p = fit.theta.len();
-    whole.evaluate(&fit.theta, |average, value, row| {
-        if whole.takes_part(average) && sign * (average.mean - limit) >= -0.6 * quantum {
-            let variance: f64 = (0..p)
-                .map(|i| (0..p).map(|j| row[i] * fit.covariance[i * p + j] * row[j]).sum::<f64>())
-                .sum();
-            let doubt = 4.0 * variance.max(0.0).sqrt() + 1.5 * quantum + 0.003 * step_of(work);
-            beyond |= sign * (value - limit) > doubt;
-        }
-    });
-    beyond
 }
 
 /// Remarks, the compensation and the square wave, from a finished fit.
@@ -390,6 +224,7 @@ pub(super) fn findings(
     };
     let wave = square_wave(record, work);
     withhold(settings, work, &estimate, dt, findings);
+    dead_flats(record, work, findings);
     company(record, work, &wave, findings);
     amplitude(settings, work, findings);
     (compensation, wave)
@@ -535,7 +370,7 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
             ),
             "Check --divider; use a source with edges below 1 µs and sample at 1 µs or less.",
         ));
-    } else if !assumed && !(capacitance > 30e-12 && capacitance < 330e-12) {
+    } else if !assumed && !(30e-12..330e-12).contains(&capacitance) {
         findings.push(Finding::warning(
             "time-constant-unusual",
             format!(
@@ -615,9 +450,10 @@ fn company(record: &Record<'_>, work: &Work, wave: &SquareWave, findings: &mut V
             "drift",
             format!(
                 "The level drifts by {:.1} % of the step over the record; it was fitted and taken out.",
-                100.0 * drift / step
+                100.0 * (drift / step).abs()
             ),
-            "Let the instrument and the source warm up.",
+            "Mains hum does this when the record holds less than a cycle of it: keep the ground lead short. Otherwise let \
+             instrument and source warm up.",
         ));
     }
     if let Some(seen) = ringing::look(&work.aftermath, 0.5 * work.lead, step) {
@@ -738,6 +574,23 @@ fn slow_tail(work: &Work, tau: f64, amplitude: f64, step: f64, dt: f64, findings
     }
 }
 
+/// Both flats dead on the extremes of the record: nothing is known of what lies beyond.
+fn dead_flats(record: &Record<'_>, work: &Work, findings: &mut Vec<Finding>) {
+    if super::clipping::share_at_extremes(record, work) > 0.97 {
+        findings.push(Finding::warning(
+            "flats-without-detail",
+            format!(
+                "Both flat parts lie dead on the record's two extremes, {} and {}, without any noise. If the trace touches \
+                 the upper and lower end of the screen it is cut off, and this result is void.",
+                volts(work.range.0),
+                volts(work.range.1)
+            ),
+            "Choose a range in which the whole wave fits on the screen with room above and below, and which shows some noise \
+             on the flat parts; then capture again.",
+        ));
+    }
+}
+
 /// Whether the amplitude fits the source, when that is known.
 fn amplitude(settings: &Settings, work: &Work, findings: &mut Vec<Finding>) {
     let Some(source) = settings.source_amplitude_v else { return };
@@ -747,8 +600,15 @@ fn amplitude(settings: &Settings, work: &Work, findings: &mut Vec<Finding>) {
     }
     let decades = ratio.log10().round();
     let message = format!(
-        "The settled step is {}, the source was said to give {}: {ratio:.3} times as much.",
+        "The settled step is {}, {} of the {} that the source was said to give.",
         volts(step_of(work)),
+        if (0.5..2.0).contains(&ratio) {
+            format!("{:.1} %", 100.0 * ratio)
+        } else if ratio < 1.0 {
+            format!("about 1/{:.0}", 1.0 / ratio)
+        } else {
+            format!("about {ratio:.0} times")
+        },
         volts(source)
     );
     if decades.abs() >= 1.0 && (ratio / 10f64.powf(decades) - 1.0).abs() < 0.15 {
@@ -781,10 +641,9 @@ pub(crate) fn verdict(
         findings.push(Finding::warning(
             "too-close-to-call",
             format!(
-                "The error is {:+.2} % with a standard uncertainty of {:.2} %: whether it lies inside ±{:.2} % cannot be \
-                 said with 95 % confidence.",
+                "The error is {:+.2} % ± {:.2} % (95 %): whether it lies inside ±{:.2} % cannot be said with 95 % confidence.",
                 100.0 * compensation.error.value,
-                100.0 * compensation.error.standard_uncertainty,
+                196.0 * compensation.error.standard_uncertainty,
                 100.0 * tolerance
             ),
             "Capture more periods, or with less noise, or accept a wider tolerance (--tolerance).",
@@ -793,6 +652,6 @@ pub(crate) fn verdict(
     verdict
 }
 
-fn volts(value: f64) -> String {
+pub(super) fn volts(value: f64) -> String {
     format_engineering(value, Unit::Volt, 3)
 }

@@ -89,7 +89,16 @@ fn quantum(sorted: &mut Vec<f64>) -> Option<f64> {
         return None;
     }
     let differences: Vec<f64> = sorted.windows(2).map(|w| w[1] - w[0]).collect();
-    let step = printed_step(&differences).or_else(|| common_step(&differences, range, rounding))?;
+    let step = printed_step(&differences).or_else(|| common_step(&differences, range, rounding));
+    let step = match step {
+        Some(step) => step,
+        // Two levels and what falls between them: taken for 8 bits filled to four fifths.
+        None if sorted.len() <= 24 && total > 64 => {
+            sorted.truncate(2);
+            return Some(range / 200.0);
+        }
+        None => return None,
+    };
     let step = range / (range / step).round();
     // A handful of values may all be multiples of several steps: then 8 bits filled to four fifths are assumed.
     Some(if sorted.len() <= 8 { (range / 200.0).max(step.min(range / 100.0)) } else { step })

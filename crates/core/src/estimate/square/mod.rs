@@ -5,6 +5,7 @@
 //! much company (drift, hum, droop, hook) as the record itself shows; edges timed again by area under the fit; as little
 //! as possible left out after each edge. Then the uncertainty, and only then the judgement.
 
+mod clipping;
 mod condense;
 mod edges;
 mod fit;
@@ -16,9 +17,6 @@ mod scan;
 mod timing;
 mod trace;
 mod uncertainty;
-
-#[cfg(test)]
-mod tests;
 
 pub(super) use judge::verdict;
 pub use scan::Scan;
@@ -234,7 +232,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
         times: EdgeTimes { timing, shift_uncertainty: 0.0, samples_within: 0.0 },
         averages: Vec::new(),
         terms: Vec::new(),
-        fit: Fit { theta: Vec::new(), covariance: Vec::new(), cost: 0.0, rows: 0 },
+        fit: Fit { theta: Vec::new(), covariance: Vec::new(), cost: 0.0 },
         noise: Noise { sample: 1.0, scale: 1.0, misfit: 0.0, quantum: None },
         lead,
         hold_off: reach,
@@ -260,7 +258,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
                     model.terms.push(Term::Drift { order: 1 });
                 }
                 model.terms.push(Term::Sag { spread: fit::SAG.0 * levels.span() });
-                fit::solve(&model, None).and_then(|fit| fit::trust(&mut model, fit, levels.span()))
+                fit::solve(&model, None).and_then(|fit| fit::trust(&mut model, fit, &setting))
             }
             Round::Company => {
                 model.noise = first_noise(&work).sample;
@@ -270,7 +268,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
                 })
             }
             Round::Tight | Round::Final => fit::solve(&model, Some(&work.fit.theta))
-                .and_then(|fit| fit::trust(&mut model, fit, levels.span())),
+                .and_then(|fit| fit::trust(&mut model, fit, &setting)),
         };
         let (terms, noise) = (model.terms.clone(), model.noise);
         work.fit = fit.ok_or_else(judge::no_fit)?;
@@ -278,7 +276,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
         work.noise.sample = noise;
         work.lone_tail_possible = lone_tail;
         if round != Round::Rough {
-            judge::levels(&work)?;
+            judge::levels(&work).map_err(|reason| clipping::or_cut(record, &work, reason))?;
         }
         work.noise = settled_noise(&work);
         if round == Round::Final {
@@ -296,7 +294,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
         }
     }
     work.aftermath = work.fold(reach);
-    judge::clipped(record, &work)?;
+    clipping::clipped(record, &work)?;
     Ok(work)
 }
 
@@ -371,11 +369,6 @@ fn settled_noise(work: &Work) -> Noise {
         if odd { pooled.max(between) } else { pooled }.max(work.levels.least_noise().powi(2) / weight);
     let misfit =
         if odd { ((between - reference) * between_freedom * weight / samples).max(0.0).sqrt() } else { 0.0 };
-    let quantum = work.levels.quantum.map(|q| {
-        // What a quantiser leaves after the dither of Gaussian noise, as a share of its error's deviation q/√12: the
-        // first harmonic of its saw-tooth, exp(−2π²(σ/q)²).
-        let dither = (pooled * weight - q * q / 12.0).max(0.0);
-        (q, (-2.0 * std::f64::consts::PI.powi(2) * dither / (q * q)).exp())
-    });
+    let quantum = work.levels.quantum.map(|q| (q, fit::undithered((pooled * weight).sqrt(), q)));
     Noise { scale, misfit, quantum, ..work.noise }
 }

@@ -201,7 +201,7 @@ impl Model<'_> {
 
     fn high(&self, flat: u32) -> f64 {
         let first_is_high = !self.edges[0].rising;
-        if (flat % 2 == 0) == first_is_high { 0.5 } else { -0.5 }
+        if flat.is_multiple_of(2) == first_is_high { 0.5 } else { -0.5 }
     }
 
     /// Calls `each(average, fitted value, derivatives)` for all averages, those left out included.
