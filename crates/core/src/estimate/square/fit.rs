@@ -136,10 +136,12 @@ pub(super) fn choose_terms(model: &mut Model<'_>, setting: &Setting) -> Option<C
     let steps = setting
         .quantum
         .map_or(0.0, |q| samples * (0.4 * q * undithered(model.noise, q) / model.noise).powi(2));
+    // A tail of few undithered codes is too rough for its time constant to mean much.
+    let coarse = setting.quantum.map_or(0.0, |q| 5.0 * q * undithered(model.noise, q));
     for _round in 0..8 {
         let lone_slow = !has_slow(model)
             && fit.theta[LN_TAU] > setting.slowest_ln_tau
-            && fit.theta[TAIL].abs() > 3.0 * deviation(&fit, TAIL).min(fit.theta[STEP].abs());
+            && fit.theta[TAIL].abs() > (3.0 * deviation(&fit, TAIL)).min(fit.theta[STEP].abs()).max(coarse);
         let candidates = candidates(model, setting);
         let mut best: Option<(f64, Vec<Term>)> = None;
         // Whatever is slow shows as a sag first.
@@ -287,8 +289,8 @@ fn gain_of(model: &Model<'_>, fit: &Fit, terms: &[Term]) -> f64 {
 /// Widens what is assumed of an unseen earlier edge, or of the source's flats, when the record contradicts it.
 pub(super) fn trust(model: &mut Model<'_>, fit: Fit, setting: &Setting) -> Option<Fit> {
     let step = setting.step;
-    // A quantiser's steps look like a sag of a code or so.
-    let coarse = setting.quantum.map_or(0.0, |q| 1.2 * q * undithered(model.noise, q));
+    // A quantiser's steps look like a sag of a code or two.
+    let coarse = setting.quantum.map_or(0.0, |q| 2.5 * q * undithered(model.noise, q));
     let mut widened = false;
     let mut offset = BASE;
     // A droop that the narrow prior forbade may have been taken for a slow tail of the divider.

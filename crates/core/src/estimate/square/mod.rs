@@ -267,8 +267,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
                     choice.fit
                 })
             }
-            Round::Tight | Round::Final => fit::solve(&model, Some(&work.fit.theta))
-                .and_then(|fit| fit::trust(&mut model, fit, &setting)),
+            Round::Tight | Round::Final => fit::solve(&model, Some(&work.fit.theta)),
         };
         let (terms, noise) = (model.terms.clone(), model.noise);
         work.fit = fit.ok_or_else(judge::no_fit)?;
