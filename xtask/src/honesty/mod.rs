@@ -1,6 +1,6 @@
 //! The honesty study: is the stated uncertainty true? Thousands of random captures of each kind, assessed blind.
 
-pub mod simulate;
+pub(crate) mod simulate;
 
 use flattop_core::divider::Divider;
 use flattop_core::estimate::square::{Settings, assess};
@@ -13,7 +13,7 @@ use simulate::Truth;
 
 /// One capture's outcome.
 #[derive(Clone, Debug)]
-pub struct Outcome {
+pub(crate) struct Outcome {
     /// Estimate minus truth; `None` when the estimator refused.
     pub deviation: Option<f64>,
     /// Stated standard uncertainty.
@@ -34,7 +34,7 @@ pub struct Outcome {
 const SEED: u64 = 77;
 
 /// `honesty [RUNS] [KIND…] [--each]`: a line for each kind of capture, or for each capture.
-pub fn command(arguments: &[&str]) -> Result<String, String> {
+pub(crate) fn command(arguments: &[&str]) -> Result<String, String> {
     let each = arguments.contains(&"--each");
     let mut words = arguments.iter().filter(|a| **a != "--each").peekable();
     let runs = words.next_if(|w| w.parse::<u64>().is_ok()).and_then(|w| w.parse().ok()).unwrap_or(10_000);
@@ -92,7 +92,7 @@ fn line_of(index: u64, o: &Outcome) -> String {
 }
 
 /// Settings of the study: a 10× probe.
-pub fn settings() -> Settings {
+pub(crate) fn settings() -> Settings {
     Settings {
         divider: Divider { tip_resistance_ohm: 9e6, shunt_resistance_ohm: 1e6 },
         resistor_uncertainty: 0.01 / 3.0_f64.sqrt(),
@@ -102,7 +102,7 @@ pub fn settings() -> Settings {
 }
 
 /// Assesses capture number `index` of a kind.
-pub fn trial(kind: &str, seed: u64, index: u64) -> Outcome {
+pub(crate) fn trial(kind: &str, seed: u64, index: u64) -> Outcome {
     let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed ^ index.wrapping_mul(0x9E37_79B9_7F4A_7C15));
     let truth = simulate::random(kind, &mut rng);
     let samples = truth.capture(&mut rng);
@@ -137,7 +137,7 @@ pub fn trial(kind: &str, seed: u64, index: u64) -> Outcome {
 /// Cramér–Rao bounds on e: all unknowns of the kind free, derivatives of the simulated record by central differences.
 /// First without, then with a droop of the source as one more unknown, known beforehand to half a per cent of the step
 /// over a flat, as in the estimator.
-pub fn bounds(truth: &Truth) -> (f64, f64) {
+pub(crate) fn bounds(truth: &Truth) -> (f64, f64) {
     type Change = fn(&mut Truth, f64);
     let mut changes: Vec<(Change, f64)> = vec![
         (|t, d| t.error += d, 1e-4),
@@ -229,7 +229,7 @@ pub fn bounds(truth: &Truth) -> (f64, f64) {
 
 /// What a run over many captures of one kind shows.
 #[derive(Clone, Debug)]
-pub struct Summary {
+pub(crate) struct Summary {
     pub kind: String,
     pub runs: usize,
     pub refused: usize,
@@ -256,7 +256,7 @@ fn median(values: &mut [f64]) -> f64 {
 }
 
 /// Runs a kind in parallel.
-pub fn run(kind: &str, seed: u64, runs: u64) -> Summary {
+pub(crate) fn run(kind: &str, seed: u64, runs: u64) -> Summary {
     let outcomes: Vec<Outcome> = (0..runs).into_par_iter().map(|i| trial(kind, seed, i)).collect();
     let mut s = Summary {
         kind: kind.to_owned(),

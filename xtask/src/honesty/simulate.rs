@@ -6,7 +6,7 @@ use rand_distr::{Distribution, StandardNormal};
 
 /// Everything about one simulated capture.
 #[derive(Clone, Debug)]
-pub struct Truth {
+pub(crate) struct Truth {
     /// e.
     pub error: f64,
     /// τp, s.
@@ -48,7 +48,7 @@ pub struct Truth {
 
 impl Truth {
     /// A plain 1 kHz wave through a perfect probe: two periods in 2,500 samples.
-    pub fn plain() -> Self {
+    pub(crate) fn plain() -> Self {
         Self {
             error: 0.0,
             tau_s: 100e-6,
@@ -72,7 +72,7 @@ impl Truth {
     }
 
     /// The samples without noise and quantiser, V.
-    pub fn clean(&self) -> Vec<f64> {
+    pub(crate) fn clean(&self) -> Vec<f64> {
         let duration = self.points as f64 * self.interval_s;
         let single = !self.period_s.is_finite();
         // Long enough before the record for every transient but that of an ac coupling, which starts settled.
@@ -170,7 +170,7 @@ impl Truth {
     }
 
     /// The samples as an instrument would store them, V.
-    pub fn capture(&self, rng: &mut impl Rng) -> Vec<f64> {
+    pub(crate) fn capture(&self, rng: &mut impl Rng) -> Vec<f64> {
         let mut samples = self.clean();
         for v in &mut samples {
             let z: f64 = StandardNormal.sample(rng);
@@ -183,7 +183,7 @@ impl Truth {
     }
 
     /// Standard deviation of a sample with the quantiser's share, V.
-    pub fn effective_noise(&self) -> f64 {
+    pub(crate) fn effective_noise(&self) -> f64 {
         (self.noise_v.powi(2) + self.quantum_v.powi(2) / 12.0).sqrt()
     }
 }
@@ -246,7 +246,7 @@ fn advance(state: f64, from: f64, to: f64, h: f64, tau: f64) -> f64 {
 }
 
 /// Kinds of captures of the study.
-pub const KINDS: &[&str] = &[
+pub(crate) const KINDS: &[&str] = &[
     "clean",
     "noisy",
     "ringing",
@@ -268,7 +268,7 @@ pub const KINDS: &[&str] = &[
 ///
 /// # Panics
 /// When the kind is not one of [`KINDS`].
-pub fn random(kind: &str, rng: &mut impl Rng) -> Truth {
+pub(crate) fn random(kind: &str, rng: &mut impl Rng) -> Truth {
     let mut t = Truth::plain();
     t.error = if rng.random_bool(0.5) { rng.random_range(-0.12..0.12) } else { rng.random_range(-0.6..1.15) };
     t.tau_s = 100e-6 * (0.3 * normal(rng)).exp();
@@ -293,7 +293,8 @@ pub fn random(kind: &str, rng: &mut impl Rng) -> Truth {
             };
             t.edge_s = 2.2 * t.interval_s;
             let mains = if rng.random_bool(0.5) { 50.0 } else { 60.0 };
-            t.hum = (0.025, mains * rng.random_range(0.998..1.002), rng.random_range(0.0..6.28));
+            t.hum =
+                (0.025, mains * rng.random_range(0.998..1.002), rng.random_range(0.0..std::f64::consts::TAU));
         }
         "tilt" => t.coupling_s = 0.5e-3 / rng.random_range(0.01..0.03),
         "one-edge" => {
