@@ -1,4 +1,7 @@
 //! The honesty study: is the stated uncertainty true? Thousands of random captures of each kind, assessed blind.
+//!
+//! Each source droops a little, as the estimator has to expect of any source; the bounds are given with that droop as
+//! one more unknown, and without it (as if the source were known to be flat).
 
 pub(crate) mod simulate;
 
@@ -154,7 +157,7 @@ pub(crate) fn bounds(truth: &Truth) -> (f64, f64) {
             changes.push((|t, d| t.duty += d, 1e-4));
         }
     }
-    if truth.coupling_s.is_finite() {
+    if truth.coupling_s.is_finite() && !truth.unmentioned_droop {
         changes.push((|t, d| t.coupling_s *= 1.0 + d, 1e-3));
     }
     if truth.ringing.0 > 0.0 {
@@ -177,12 +180,7 @@ pub(crate) fn bounds(truth: &Truth) -> (f64, f64) {
     if single {
         changes.push((|t, d| t.history += d, 1e-3));
     }
-    let droop = !truth.coupling_s.is_finite() && truth.hook.0 == 0.0;
-    let flat_s = if single {
-        truth.points as f64 * truth.interval_s - truth.first_edge_s
-    } else {
-        0.25 * truth.period_s
-    };
+    let droop = truth.unmentioned_droop;
     if droop {
         changes.push((|t, d| t.coupling_s = 1.0 / (1.0 / t.coupling_s + d), 2.0));
     }
@@ -217,14 +215,14 @@ pub(crate) fn bounds(truth: &Truth) -> (f64, f64) {
         let mut triangle = triangle.clone();
         if droop {
             row.fill(0.0);
-            row[changes.len() - 1] = truth.effective_noise() * flat_s / droop_share;
+            row[changes.len() - 1] = truth.effective_noise() * truth.flat_s() / droop_share;
             triangle.push(0.0, &row);
         }
         triangle.fold();
         solve_triangle(&triangle).map_or(f64::NAN, |s| s.covariance[0].sqrt() * truth.effective_noise())
     };
     // A droop known to be nil is none.
-    (bound(1e-7), bound(0.005))
+    (bound(1e-7), bound(simulate::DROOP))
 }
 
 /// What a run over many captures of one kind shows.

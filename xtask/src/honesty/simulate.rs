@@ -23,7 +23,7 @@ pub(crate) struct Truth {
     pub low_v: f64,
     /// Settled step, V; negative for an inverted wave.
     pub step_v: f64,
-    /// Time constant of an ac-coupled source, s; infinite for none.
+    /// Time constant of an ac-coupled source, s; infinite for none. Negative: the flats creep outwards.
     pub coupling_s: f64,
     /// Ringing of a second-order low-pass: overshoot of its step response and its natural frequency in Hz; no overshoot
     /// means no such low-pass.
@@ -38,6 +38,8 @@ pub(crate) struct Truth {
     pub hook: (f64, f64),
     /// White noise, V.
     pub noise_v: f64,
+    /// Whether the droop of the source is one that nobody mentions: drawn from what the estimator expects.
+    pub(crate) unmentioned_droop: bool,
     /// Step of the digitiser, V; nil for none.
     pub quantum_v: f64,
     /// Number of samples and their interval.
@@ -65,9 +67,19 @@ impl Truth {
             drift_v: 0.0,
             hook: (0.0, 1e-3),
             noise_v: 2e-3,
+            unmentioned_droop: false,
             quantum_v: 0.0,
             points: 2500,
             interval_s: 0.8e-6,
+        }
+    }
+
+    /// Time over which a coupling of time constant τc makes the flats droop by flat_s/τc of the step, s.
+    pub(crate) fn flat_s(&self) -> f64 {
+        if self.period_s.is_finite() {
+            self.duty * (1.0 - self.duty) * self.period_s
+        } else {
+            self.points as f64 * self.interval_s - self.first_edge_s
         }
     }
 
@@ -330,8 +342,16 @@ pub(crate) fn random(kind: &str, rng: &mut impl Rng) -> Truth {
         "hook" => t.hook = (0.006, 1e-3),
         other => panic!("no kind {other}"),
     }
+    if kind != "tilt" && kind != "hook" {
+        // No source is quite flat: half a per cent of the step over a flat, either way.
+        t.unmentioned_droop = true;
+        t.coupling_s = t.flat_s() / (DROOP * normal(rng));
+    }
     t
 }
+
+/// Standard deviation of the droop over a flat that sources are taken to have, as a share of the step: the estimator's.
+pub(crate) const DROOP: f64 = 0.005;
 
 fn normal(rng: &mut impl Rng) -> f64 {
     StandardNormal.sample(rng)

@@ -185,8 +185,9 @@ impl Model<'_> {
         let length = if side > 0.0 { lengths.0 } else { lengths.1 };
         let begin = match (average.flat.checked_sub(1), self.rhythm) {
             (Some(i), _) => self.edges[i as usize].at,
-            (None, Some(_)) => self.edges[0].at - length,
-            (None, None) => return (-side, 0.0),
+            // What stands before a lone edge is taken to be settled; before several, to be one more flat of the kind.
+            (None, None) if self.edges.len() < 2 => return (-side, 0.0),
+            (None, _) => self.edges[0].at - length,
         };
         let x = (average.at - begin) / length;
         (2.0 * side * (0.5 - x), 2.0 * side * (x * x - x))

@@ -29,7 +29,7 @@ pub(super) fn error_of(model: &model::Model<'_>, theta: &[f64]) -> f64 {
         }
     } else if let Some(i) = model.offset_of(|t| matches!(t, Term::Sag { .. })) {
         let (high, low) = model.flat_lengths();
-        let slopes = if model.rhythm.is_some() { 1.0 / high + 1.0 / low } else { 1.0 / high };
+        let slopes = if model.edges.len() > 1 { 1.0 / high + 1.0 / low } else { 1.0 / high };
         let q = theta[i] * tau * slopes;
         for _ in 0..8 {
             error = theta[TAIL] / (theta[STEP] + q * (1.0 + error));
