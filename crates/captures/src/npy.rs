@@ -142,10 +142,17 @@ fn time_axis(
     }
     if given.is_some() {
         if axis::axis(&start, quantum).is_ok() {
-            let message =
-                "column 1 rises evenly as time does, but is taken as values since the interval is given";
-            let remedy = "pass --column with the number of the probe's column, or leave out --interval";
-            findings.push(Finding::warning("first-column-rises", message, remedy));
+            kinds[0] = Kind::Time;
+            findings.push(Finding::note(
+                "time-column-by-numbers",
+                format!("column 1 of {columns} is taken as time: it rises evenly"),
+                "",
+            ));
+            findings.push(Finding::warning(
+                "interval-overrides-time",
+                "the file has a time column, but the given interval is used",
+                "leave out --interval to use the file's own",
+            ));
         }
         return Ok(None);
     }

@@ -269,8 +269,8 @@ fn given_interval_wins_with_a_finding() {
     for (file, code, probe) in [
         ("header-units.csv", "interval-overrides-time", 2),
         ("pcm-16.wav", "interval-overrides-time", 1),
-        ("comma.csv", "first-column-rises", 1),
-        ("f8-rows.npy", "first-column-rises", 1),
+        ("comma.csv", "interval-overrides-time", 2),
+        ("f8-rows.npy", "interval-overrides-time", 2),
     ] {
         let options = with(None, None, Some(2e-6));
         let capture = open(&folder("valid").join(file), &options, &|_| {}).expect("valid");

@@ -39,8 +39,8 @@ impl Columns {
     }
 }
 
-/// Looks at headings and first lines. With `interval_given`, only a heading makes a column time.
-pub(crate) fn find(layout: &Layout<'_>, interval_given: bool) -> Columns {
+/// Looks at headings and first lines.
+pub(crate) fn find(layout: &Layout<'_>) -> Columns {
     let table = Table::read(layout);
     let all = layout.build.fields;
     let last_empty = all > 1 && table.columns.last().is_some_and(|c| c.iter().all(|f| f.text.is_empty()));
@@ -83,7 +83,7 @@ pub(crate) fn find(layout: &Layout<'_>, interval_given: bool) -> Columns {
     }
     let by_numbers = !has_time;
     if by_numbers {
-        time_by_numbers(&table, &mut kinds, &voltages, interval_given, &mut findings);
+        time_by_numbers(&table, &mut kinds, &voltages, &mut findings);
     }
     if kinds.contains(&Kind::Index) {
         let at = kinds.iter().position(|k| *k == Kind::Index).unwrap_or(0) + 1;
@@ -156,13 +156,7 @@ fn note_preamble(layout: &Layout<'_>, used: usize, findings: &mut Vec<Finding>) 
 }
 
 /// Without headings: the first filled column is time when it rises evenly, a sample number when it counts by ones.
-fn time_by_numbers(
-    table: &Table<'_>,
-    kinds: &mut [Kind],
-    voltages: &[bool],
-    interval_given: bool,
-    findings: &mut Vec<Finding>,
-) {
+fn time_by_numbers(table: &Table<'_>, kinds: &mut [Kind], voltages: &[bool], findings: &mut Vec<Finding>) {
     let filled: Vec<usize> =
         kinds.iter().enumerate().filter(|(_, k)| **k == Kind::Value).map(|(i, _)| i).collect();
     let (Some(&first), true) = (filled.first(), filled.len() > 1) else { return };
@@ -179,15 +173,6 @@ fn time_by_numbers(
     } else {
         first
     };
-    if interval_given {
-        let message = format!(
-            "column {} rises evenly as time does, but is taken as values since the interval is given",
-            time + 1
-        );
-        let remedy = "pass --column with the number of the probe's column, or leave out --interval";
-        findings.push(Finding::warning("first-column-rises", message, remedy));
-        return;
-    }
     kinds[time] = Kind::Time;
     let message = format!("column {} is taken as time: it rises evenly", time + 1);
     findings.push(Finding::note("time-column-by-numbers", message, ""));

@@ -53,7 +53,7 @@ pub(crate) fn read(
     let lines = head_lines(&head.bytes, eol, whole);
     let layout = layout::find(&lines)
         .map_err(|fault| faults::layout_error(file, fault, &lines, &head.bytes, whole))?;
-    let columns = columns::find(&layout, given.is_some());
+    let columns = columns::find(&layout);
     let mut findings = columns.findings.clone();
     let names: Vec<_> = columns.headings.iter().map(|h| h.name.clone()).collect();
     faults::one_line_only(file, &layout, whole)?;
