@@ -2,8 +2,9 @@
 
 use super::unrelated;
 use crate::assessment::Trace;
+use crate::estimate::neighbours;
 use crate::finding::Finding;
-use crate::samples::{Record, SampleView};
+use crate::samples::Record;
 
 /// Block means of both columns and what is known of their noise.
 pub(super) struct Blocks {
@@ -49,8 +50,8 @@ pub(super) fn condense(record: &Record<'_>, reference: &Record<'_>, block_s: f64
         used: Vec::with_capacity(count),
         probe_noise: 0.0,
         reference_noise: 0.0,
-        sample_noise: noise(record.samples),
-        reference_sample_noise: noise(reference.samples),
+        sample_noise: neighbours::noise(record.samples),
+        reference_sample_noise: neighbours::noise(reference.samples),
         swing: 0.0,
         edge_doubt: 0.0,
         lowest: Vec::with_capacity(count),
@@ -107,22 +108,6 @@ pub(super) fn condense(record: &Record<'_>, reference: &Record<'_>, block_s: f64
         b.edge_doubt = unresolved / (edges as f64).sqrt().min(3.0);
     }
     Ok(b)
-}
-
-/// Rms of second differences, the largest tenth left out: white noise of a sample, V.
-fn noise(view: SampleView<'_>) -> f64 {
-    let stride = (view.len() / 4096).max(1);
-    let mut squares: Vec<f64> = (0..view.len().saturating_sub(2))
-        .step_by(stride)
-        .map(|k| (view.at(k) - 2.0 * view.at(k + 1) + view.at(k + 2)).powi(2) / 6.0)
-        .filter(|d| d.is_finite())
-        .collect();
-    squares.sort_unstable_by(f64::total_cmp);
-    let kept = (squares.len() * 9 / 10).max(1).min(squares.len());
-    if kept == 0 {
-        return 0.0;
-    }
-    (squares[..kept].iter().sum::<f64>() / kept as f64 / 0.6230).sqrt()
 }
 
 impl Blocks {

@@ -1,6 +1,7 @@
 //! A first look at a record: rough levels, rough noise, the step of the quantiser, and where the signal changes sides.
 
 use super::scan::Scan;
+use crate::estimate::neighbours;
 use crate::samples::SampleView;
 
 /// At most this many samples are drawn from a record for its levels.
@@ -58,25 +59,7 @@ pub(super) fn look(view: SampleView<'_>) -> Option<Levels> {
         middle = 0.5 * (low + high);
     }
     let quantum = quantum(&mut drawn);
-    Some(Levels { low, high, noise: neighbour_noise(view), quantum })
-}
-
-/// Standard deviation of white noise from second differences of neighbours, the larger ones (edges) left out.
-fn neighbour_noise(view: SampleView<'_>) -> f64 {
-    let stride = (view.len() / 4096).max(1);
-    let mut squares: Vec<f64> = (0..view.len().saturating_sub(2))
-        .step_by(stride)
-        .map(|k| (view.at(k) - 2.0 * view.at(k + 1) + view.at(k + 2)).powi(2) / 6.0)
-        .filter(|d| d.is_finite())
-        .collect();
-    if squares.is_empty() {
-        return 0.0;
-    }
-    squares.sort_unstable_by(f64::total_cmp);
-    // Edges may touch a quarter of the samples of a coarse record: the smaller three fifths are kept. Of squared normal
-    // deviates they hold the share (0.6 − 2·z·φ(z))/0.6 = 0.2146 of the mean, at z = 0.8416.
-    let kept = &squares[..(squares.len() * 3 / 5).max(1)];
-    (kept.iter().sum::<f64>() / kept.len() as f64 / 0.2146).sqrt()
+    Some(Levels { low, high, noise: neighbours::noise(view), quantum })
 }
 
 /// The step of which all sorted values are whole multiples apart, if there are few enough distinct values to tell.
