@@ -18,7 +18,7 @@ use wave::{Demand, Droop, Shape, Wave, hold, wrong};
 
 /// Droop of 1–3 % under noise of 3 % or behind 8 bits without dither: it goes into the tail, and u does not say so.
 #[test]
-#[ignore = "open: 3 of 180 captures with droop under noise are declined"]
+#[ignore = "open: 3 of 180 captures with droop in bare codes are taken for cut off"]
 fn droop_hidden_by_noise_or_codes() {
     let mut list = Vec::new();
     for seed in 0..10 {
@@ -43,7 +43,7 @@ fn droop_hidden_by_noise_or_codes() {
 
 /// 24 to 40 samples in a period, low noise: the largest tenth of second differences is not all there is at the edges.
 #[test]
-#[ignore = "open: thirty samples in a period are refused as buried in noise"]
+#[ignore = "open: of 20 records with thirty samples in a period, two state a wider u than would do"]
 fn thirty_samples_in_a_period() {
     let mut list = Vec::new();
     for per_period in [26.3, 31.7, 37.1, 42.9] {
@@ -166,7 +166,7 @@ fn a_whole_record_in_codes_is_not_clipped() {
 
 /// Twice as many periods of the same wave: u shrinks, or at least does not grow nine-fold.
 #[test]
-#[ignore = "open: u grows with the record when a slow tail begins to be doubted"]
+#[ignore = "open: in 2 of 60, twice the record states a larger u"]
 fn more_periods_only_narrow() {
     let mut faults = Vec::new();
     for seed in 0..60 {
@@ -236,7 +236,7 @@ fn a_single_edge_of_a_perfect_probe_is_within_tolerance() {
 
 /// 40 ms at 10 µs with noise of 3 %: one of eighty edges at the wrong place is no reason to decline.
 #[test]
-#[ignore = "open: steady square waves with noise are refused as uneven"]
+#[ignore = "open: 1 of 120 coarse records with noise states a wider u than would do"]
 fn noise_in_a_coarse_record() {
     let mut list = Vec::new();
     for seed in 0..40 {
