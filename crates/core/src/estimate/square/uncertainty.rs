@@ -67,6 +67,7 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
     // A common shift of the edges scales the tail: exp(δ/τ).
     let by_shift = error * work.times.shift_uncertainty / tau;
     ee += MODEL_FLOOR * MODEL_FLOOR + by_shift * by_shift;
+    tt += MODEL_FLOOR * MODEL_FLOOR;
     if sag.is_some() {
         let by_bow = straight_sag(work, &model, &along);
         ee += by_bow * by_bow / 3.0;
@@ -95,7 +96,7 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
 }
 
 /// What the lumped divider leaves out (the cable's resistance and delay, the source's resistance) moves e by up to 7e-5
-/// in the simulated chains of the validation dossier; taken as the half width of a rectangular distribution.
+/// and ln τp by up to 4e-5 in the simulated chains of the validation dossier; taken as the half width of a rectangular distribution.
 const MODEL_FLOOR: f64 = 4e-5;
 
 /// Change of e by the bow of the fitted sag: an exponential one was assumed, it may as well be straight.
