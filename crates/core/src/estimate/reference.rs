@@ -246,7 +246,9 @@ fn compare(record: &Record<'_>, reference: &Record<'_>, settings: &Settings) -> 
         (Regressors::new(&blocks, tau * f64::exp(step)), Regressors::new(&blocks, tau * f64::exp(-step)));
     let here = Regressors::new(&blocks, tau);
     let mut triangle = Triangle::new(COLUMNS + 1);
-    let deviation = variance.sqrt();
+    // The corrected sum of squares holds the probe's noise only; the estimate scatters with the reference's as well.
+    let from_reference = gain * (1.0 + error) * blocks.reference_noise;
+    let deviation = (variance + from_reference * from_reference).sqrt();
     let (mut row, mut fit) = ([0.0; COLUMNS + 1], Vec::with_capacity(blocks.probe.len()));
     for k in 0..blocks.probe.len() {
         let value: f64 = (0..COLUMNS).map(|i| solved.theta[i] * here.rows[k][i]).sum();
@@ -291,7 +293,7 @@ fn compare(record: &Record<'_>, reference: &Record<'_>, settings: &Settings) -> 
     ee += (error * hidden).powi(2) + 1.6e-9;
     let u_e = ee.sqrt();
     let swing = blocks.swing;
-    let expected_noise = blocks.probe_noise.powi(2) + (gain * (1.0 + error) * blocks.reference_noise).powi(2);
+    let expected_noise = blocks.probe_noise.powi(2);
     Ok(Outcome {
         compensation: Compensation {
             error: Estimate { value: error, standard_uncertainty: u_e },

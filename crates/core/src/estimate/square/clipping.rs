@@ -96,7 +96,9 @@ fn only_other_side_moves(work: &Work, upper: bool) -> bool {
     let quantum = work.levels.quantum.unwrap_or(0.0);
     let scatter = |(squares, freedom): (f64, f64)| if freedom > 20.0 { squares / freedom } else { f64::NAN };
     let (other, this) = (scatter(inner[0]), scatter(inner[1]));
-    if other > (0.25 * quantum).powi(2).max((1e-4 * step_of(work)).powi(2)) && this < 0.03 * other {
+    // Little noise toggles between two codes on one side, up to q/2 rms, and leaves the other at rest: more than that
+    // stirs both.
+    if other > (0.55 * quantum).powi(2).max((1e-4 * step_of(work)).powi(2)) && this < 0.03 * other {
         return true;
     }
     let tail = |side: [(f64, f64); 2]| -> Option<(f64, f64)> {
@@ -110,7 +112,7 @@ fn only_other_side_moves(work: &Work, upper: bool) -> bool {
     };
     let (Some((other, u)), Some((this, _))) = (tail(sums[0]), tail(sums[1])) else { return false };
     let less = other.abs() - this.abs();
-    less > (6.0 * u).max(1.3 * quantum).max(0.003 * step_of(work)) && this.abs() < 0.75 * other.abs()
+    less > (6.0 * u).max(2.2 * quantum).max(0.003 * step_of(work)) && this.abs() < 0.75 * other.abs()
 }
 
 /// Whether a noise-free quantised record stays on the last code longer than an exponential would.
