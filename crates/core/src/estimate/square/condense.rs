@@ -7,10 +7,12 @@
 use super::edges::Edge;
 use crate::samples::{Raw, SampleView};
 
-/// Single samples are kept this far after an edge.
-const SINGLE: f64 = 24.0;
-/// Beyond, an average covers this share of its distance from the edge, at most.
-const GROWTH: f64 = 0.06;
+/// Single samples are kept this far after an edge; beyond, an average covers this share of its distance from the edge.
+const FINE: (f64, f64) = (24.0, 0.06);
+/// The same where very many flats say the same thing: the shape of the tail within an average is in the model.
+const COARSE: (f64, f64) = (10.0, 0.15);
+/// More edges than this are very many.
+const MANY_EDGES: usize = 200;
 
 /// The average of a few neighbouring samples of one flat. Times are in sample intervals.
 #[derive(Clone, Copy, Debug)]
@@ -41,6 +43,7 @@ pub(super) fn condense(
     outside: Option<(f64, f64)>,
 ) -> Vec<Average> {
     let points = view.len();
+    let (single, growth) = if edges.len() > MANY_EDGES { COARSE } else { FINE };
     let mut averages = Vec::new();
     for flat in 0..=edges.len() {
         let begin = flat.checked_sub(1).map(|i| edges[i].at);
@@ -56,8 +59,8 @@ pub(super) fn condense(
         while k < to {
             let width = match before.map(|at| k as f64 - at) {
                 None => longest.div_ceil(2),
-                Some(distance) if distance < SINGLE => 1,
-                Some(distance) => ((distance * GROWTH) as usize).clamp(1, longest),
+                Some(distance) if distance < single => 1,
+                Some(distance) => ((distance * growth) as usize).clamp(1, longest),
             };
             let end = (k + width).min(to);
             if let Some(mut average) = average(view, k..end) {
