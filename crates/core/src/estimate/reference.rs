@@ -205,7 +205,7 @@ fn gauss(mut m: [[f64; COLUMNS + 1]; COLUMNS]) -> Option<[f64; COLUMNS]> {
 }
 
 fn compare(record: &Record<'_>, reference: &Record<'_>, settings: &Settings) -> Result<Outcome, Finding> {
-    let expected_s = settings.divider.parallel_resistance_ohm() * EXPECTED_CAPACITANCE_F.0;
+    let expected_s = square::expected_time_constant_s(&settings.divider);
     let blocks = condense(record, reference, expected_s / BLOCKS_PER_TAU)?;
     let expected = expected_s / blocks.interval_s;
     let prior = |ln_ratio: f64| (ln_ratio / EXPECTED_CAPACITANCE_F.1).powi(2);
@@ -384,7 +384,7 @@ fn remarks(outcome: &Outcome, settings: &Settings, findings: &mut Vec<Finding>) 
         ));
     }
     if outcome.tau_is_assumed {
-        let expected = settings.divider.parallel_resistance_ohm() * EXPECTED_CAPACITANCE_F.0;
+        let expected = square::expected_time_constant_s(&settings.divider);
         findings.push(Finding::note(
             "time-constant-assumed",
             format!(

@@ -14,7 +14,7 @@
 
 use crate::assessment::{Assessment, Compensation, Estimate, ONE_SIDED_95, Trace, Verdict};
 use crate::divider::Divider;
-use crate::estimate::square::EXPECTED_CAPACITANCE_F;
+use crate::estimate::square::{EXPECTED_CAPACITANCE_F, expected_time_constant_s};
 use crate::finding::Finding;
 use crate::quantity::{Unit, format_engineering};
 use std::f64::consts::E;
@@ -181,7 +181,7 @@ fn validate(reading: &ByEye) -> Result<(), ByEyeError> {
 /// The result with an assumed time constant.
 fn assumed(reading: &ByEye, half_period_s: f64, findings: &mut Vec<Finding>) -> Option<Compensation> {
     let (capacitance_f, spread) = EXPECTED_CAPACITANCE_F;
-    let expected_s = reading.divider.parallel_resistance_ohm() * capacitance_f;
+    let expected_s = expected_time_constant_s(&reading.divider);
     findings.push(Finding::note(
         "time-constant-assumed",
         format!(

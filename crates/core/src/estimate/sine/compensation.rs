@@ -8,7 +8,7 @@
 use super::fit::{SineFit, fit_record, points_of, three_parameter, wrap};
 use crate::assessment::{Assessment, Compensation, Estimate, MeasuredPoint, Trace, Verdict};
 use crate::divider::Divider;
-use crate::estimate::square::EXPECTED_CAPACITANCE_F;
+use crate::estimate::square::{EXPECTED_CAPACITANCE_F, expected_time_constant_s};
 use crate::finding::{Finding, Severity};
 use crate::numeric::least_squares::{Options, Problem, solve};
 use crate::numeric::stats::chi_squared_upper;
@@ -261,7 +261,7 @@ fn estimate(ratios: &[Ratio], settings: &Settings, findings: &mut Vec<Finding>) 
             return None;
         }
     };
-    let expected_tau = settings.divider.parallel_resistance_ohm() * EXPECTED_CAPACITANCE_F.0;
+    let expected_tau = expected_time_constant_s(&settings.divider);
     let model = Model { ratios, delay_unit: 1.0 / last.omega, expected_ln_tau: expected_tau.ln() };
     let start = [
         first.ln_gain.value,

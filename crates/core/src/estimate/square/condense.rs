@@ -34,6 +34,22 @@ pub(super) struct Average {
     pub since_edge: f64,
 }
 
+impl Average {
+    /// A place at which the fitted value is asked for; nothing was measured there.
+    pub(super) fn place(at: f64, flat: u32) -> Self {
+        Self {
+            at,
+            half_width: 0.0,
+            mean: 0.0,
+            count: 1.0,
+            inner_squares: 0.0,
+            inner_freedom: 0.0,
+            flat,
+            since_edge: 0.0,
+        }
+    }
+}
+
 /// Condenses the flats between the edges. `lead` samples before each edge are left out; `outside` are the
 /// edges before the first and after the last one, where the rhythm tells them: they end the record if they lie within it.
 pub(super) fn condense(

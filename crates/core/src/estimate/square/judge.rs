@@ -267,8 +267,9 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
     let tau = estimate.tau.value;
     let assumed = estimate.tau.standard_uncertainty > 0.35 * tau;
     let needed = if assumed && tau < 2.5 * expected { expected } else { tau };
-    let sagging = work.terms.iter().any(|t| matches!(t, Term::Slow { .. }));
-    if work.longest_flat < SHORTEST_FLAT * needed && !(sagging && assumed) {
+    let slow_at = work.model().offset_of(|t| matches!(t, Term::Slow { .. }));
+    let slow = slow_at.is_some();
+    if work.longest_flat < SHORTEST_FLAT * needed && !(slow && assumed) {
         let frequency = 1.0 / (2.0 * 3.0 * needed * dt);
         findings.push(too_fast(work.longest_flat / needed, Some(frequency)));
     }
@@ -309,8 +310,6 @@ fn withhold(settings: &Settings, work: &Work, estimate: &ErrorAndTau, dt: f64, f
     {
         findings.push(strong_sag(work.fit.theta[i] / step));
     }
-    let slow_at = work.model().offset_of(|t| matches!(t, Term::Slow { .. }));
-    let slow = slow_at.is_some();
     if let Some(i) = slow_at
         && work.lone_tail_possible
         && (work.fit.theta[i + 1] / step).abs() > 0.7 * settings.tolerance
@@ -415,8 +414,8 @@ fn company(record: &Record<'_>, work: &Work, wave: &SquareWave, findings: &mut V
     let mut drift = 0.0;
     for term in &work.terms {
         match *term {
-            Term::Hum { nominal, frequency_free } => {
-                let shift = if frequency_free { theta[offset + 2] } else { 0.0 };
+            Term::Hum { nominal } => {
+                let shift = theta[offset + 2];
                 let peak_to_peak = 2.0 * theta[offset].hypot(theta[offset + 1]);
                 findings.push(Finding::warning(
                     "mains-hum",

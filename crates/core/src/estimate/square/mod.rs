@@ -51,6 +51,11 @@ pub struct Settings {
 /// October 2009); the spread covers 33 pF to 365 pF at two standard deviations.
 pub const EXPECTED_CAPACITANCE_F: (f64, f64) = (110e-12, 0.6);
 
+/// Time constant τp that a divider is expected to have: (R1∥R2) times the median of [`EXPECTED_CAPACITANCE_F`], s.
+pub(super) fn expected_time_constant_s(divider: &Divider) -> f64 {
+    divider.parallel_resistance_ohm() * EXPECTED_CAPACITANCE_F.0
+}
+
 /// Assesses the compensation from one record of a square wave.
 ///
 /// Always answers: when the record cannot carry a result, the verdict is undetermined and a finding of severity fault
@@ -211,10 +216,7 @@ fn estimate(record: &Record<'_>, scan: &Scan, settings: &Settings) -> Result<Wor
     let view = record.samples;
     let dt = record.interval_s;
     let Look { levels, range, edges, width, timing } = first_look(record, scan)?;
-    let prior_ln_tau = (
-        (settings.divider.parallel_resistance_ohm() * EXPECTED_CAPACITANCE_F.0 / dt).ln(),
-        EXPECTED_CAPACITANCE_F.1,
-    );
+    let prior_ln_tau = ((expected_time_constant_s(&settings.divider) / dt).ln(), EXPECTED_CAPACITANCE_F.1);
     let longest_flat = longest_flat(&edges, view.len());
     judge::flat_length(longest_flat, prior_ln_tau.0.exp())?;
     let lead = width as f64 + 1.0;

@@ -18,7 +18,7 @@ pub(super) enum Term {
     /// Power of time: order 1 is linear drift.
     Drift { order: i32 },
     /// Sinusoid near a nominal frequency, in cycles per sample; with its frequency free within a narrow prior.
-    Hum { nominal: f64, frequency_free: bool },
+    Hum { nominal: f64 },
     /// Sag of every flat towards the middle, as a slowly drooping source or an ac coupling gives: continuous at the
     /// edges, its parameter is the sag over a whole flat. Its prior standard deviation in volts.
     Sag { spread: f64 },
@@ -32,7 +32,7 @@ impl Term {
     pub(super) fn parameters(&self) -> usize {
         match self {
             Term::History { .. } | Term::Drift { .. } | Term::Sag { .. } => 1,
-            Term::Hum { frequency_free, .. } => 2 + usize::from(*frequency_free),
+            Term::Hum { .. } => 3,
             Term::Slow { .. } => 2,
         }
     }
@@ -151,13 +151,13 @@ impl Model<'_> {
         None
     }
 
-    /// The model with more terms; a slow tail takes the place of a sag.
-    pub(super) fn with(&self, terms: &[Term]) -> Self {
+    /// The model with one more term; a slow tail takes the place of a sag.
+    pub(super) fn with(&self, term: Term) -> Self {
         let mut larger = self.clone();
-        if terms.iter().any(|t| matches!(t, Term::Slow { .. })) {
+        if matches!(term, Term::Slow { .. }) {
             larger.terms.retain(|t| !matches!(t, Term::Sag { .. }));
         }
-        larger.terms.extend_from_slice(terms);
+        larger.terms.push(term);
         larger
     }
 
@@ -235,8 +235,8 @@ impl Model<'_> {
                         row[offset] = if order == 1 { x } else { x.powi(order) - 1.0 / f64::from(order + 1) };
                         value += theta[offset] * row[offset];
                     }
-                    Term::Hum { nominal, frequency_free } => {
-                        let shift = if frequency_free { theta[offset + 2] } else { 0.0 };
+                    Term::Hum { nominal } => {
+                        let shift = theta[offset + 2];
                         let omega = std::f64::consts::TAU * nominal * (1.0 + shift);
                         let time = average.at - 0.5 * self.points;
                         let (sin, cos) = (omega * time).sin_cos();
@@ -244,13 +244,11 @@ impl Model<'_> {
                         row[offset] = cos * smear;
                         row[offset + 1] = sin * smear;
                         value += theta[offset] * row[offset] + theta[offset + 1] * row[offset + 1];
-                        if frequency_free {
-                            let by_omega = time
-                                * (theta[offset + 1] * row[offset] - theta[offset] * row[offset + 1])
-                                - omega * average.half_width.powi(2) / 3.0
-                                    * (theta[offset] * cos + theta[offset + 1] * sin);
-                            row[offset + 2] = std::f64::consts::TAU * nominal * by_omega;
-                        }
+                        let by_omega = time
+                            * (theta[offset + 1] * row[offset] - theta[offset] * row[offset + 1])
+                            - omega * average.half_width.powi(2) / 3.0
+                                * (theta[offset] * cos + theta[offset + 1] * sin);
+                        row[offset + 2] = std::f64::consts::TAU * nominal * by_omega;
                     }
                     Term::Sag { .. } => {
                         // Exponential as a coupling's: y·exp(−δx) is straight up to (S²/A)·(x² − x), S the sag.
@@ -317,7 +315,7 @@ impl Problem for Model<'_> {
         for term in &self.terms {
             match *term {
                 Term::History { spread } | Term::Sag { spread } => prior(offset, 0.0, spread),
-                Term::Hum { frequency_free: true, .. } => prior(offset + 2, 0.0, HUM_FREQUENCY_SPREAD),
+                Term::Hum { .. } => prior(offset + 2, 0.0, HUM_FREQUENCY_SPREAD),
                 Term::Slow { expected_tau, .. } => {
                     prior(offset, Term::slow_centre(expected_tau), SLOW_PRIOR.1)
                 }
@@ -358,7 +356,7 @@ mod tests {
             let mut terms = vec![
                 Term::Drift { order: 1 },
                 Term::Drift { order: 2 },
-                Term::Hum { nominal: 0.003, frequency_free: true },
+                Term::Hum { nominal: 0.003 },
                 Term::Slow { expected_tau: 20.0, step: 2.0 },
                 Term::Sag { spread: 0.01 },
             ];

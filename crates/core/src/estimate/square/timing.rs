@@ -142,16 +142,8 @@ const PIECES: usize = 48;
 fn piece(a: usize, b: usize, flat: u32, edge: f64, bound: fn(f64, f64) -> f64) -> Average {
     let n = (b - a) as f64;
     let middle = 0.5 * (a + b - 1) as f64;
-    Average {
-        at: if b - a == 1 { bound(middle, edge) } else { middle },
-        half_width: 0.5 * (n * n - 1.0).sqrt(),
-        mean: 0.0,
-        count: 1.0,
-        inner_squares: 0.0,
-        inner_freedom: 0.0,
-        flat,
-        since_edge: 0.0,
-    }
+    let at = if b - a == 1 { bound(middle, edge) } else { middle };
+    Average { half_width: 0.5 * (n * n - 1.0).sqrt(), ..Average::place(at, flat) }
 }
 
 /// Widest stretch of a sample interval in which no edge lies, edges folded onto one interval; 1 for a single place.
@@ -170,7 +162,7 @@ pub(super) struct Aftermath {
 
 /// Folds the residuals of all flats over each other, out to `reach` samples after the edge.
 pub(super) fn aftermath(model: &Model<'_>, fit: &Fit, reach: f64, systematic: f64) -> Aftermath {
-    let mut sums: Vec<(f64, f64, f64, f64)> = Vec::new(); // n·since, n·r, n, flats
+    let mut sums: Vec<(f64, f64, f64)> = Vec::new(); // n·since, n·r, n
     let (mut flat, mut rank) = (0, 0);
     model.evaluate(&fit.theta, |average, value, _| {
         if average.flat != flat {
@@ -183,14 +175,13 @@ pub(super) fn aftermath(model: &Model<'_>, fit: &Fit, reach: f64, systematic: f6
             return;
         }
         if sums.len() <= rank {
-            sums.resize(rank + 1, (0.0, 0.0, 0.0, 0.0));
+            sums.resize(rank + 1, (0.0, 0.0, 0.0));
         }
         let sign = model.edges[flat as usize - 1].sign();
         let sum = &mut sums[rank];
         sum.0 += average.count * average.since_edge;
         sum.1 += average.count * sign * (average.mean - value);
         sum.2 += average.count;
-        sum.3 += 1.0;
     });
     let ranks = sums
         .iter()

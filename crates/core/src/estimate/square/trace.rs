@@ -30,16 +30,8 @@ pub(super) fn of_fit(record: &Record<'_>, scan: &Scan, work: &Work) -> Trace {
             while work.edges.get(flat).is_some_and(|e| e.at <= at) {
                 flat += 1;
             }
-            Average {
-                at,
-                half_width: 0.0,
-                mean: 0.0,
-                count: 1.0,
-                inner_squares: 0.0,
-                inner_freedom: 0.0,
-                flat: flat as u32,
-                since_edge: flat.checked_sub(1).map_or(f64::INFINITY, |i| at - work.edges[i].at),
-            }
+            let since_edge = flat.checked_sub(1).map_or(f64::INFINITY, |i| at - work.edges[i].at);
+            Average { since_edge, ..Average::place(at, flat as u32) }
         })
         .collect();
     let values = work.model().value_at(&work.fit.theta, &stretches);
