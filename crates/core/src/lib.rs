@@ -9,10 +9,17 @@
 #![forbid(unsafe_code)]
 
 pub mod assessment;
+pub mod chain;
 pub mod coupling;
 pub mod divider;
 pub mod estimate;
 pub mod finding;
+pub mod inductance;
 pub mod numeric;
+pub mod pulse;
 pub mod quantity;
+pub mod rating;
+pub mod reach;
 pub mod samples;
+pub mod signal;
+pub mod transient;

@@ -1,0 +1,1 @@
+//! Inductance of leads and loops from their size.

@@ -1,0 +1,1 @@
+//! Pulse figures of a waveform as IEEE Std 181 defines them.

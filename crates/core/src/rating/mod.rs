@@ -1,0 +1,1 @@
+//! Rated voltage against frequency, and the cautions that go with a signal.

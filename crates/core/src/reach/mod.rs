@@ -1,0 +1,1 @@
+//! Whether a probe's compensation range contains an input's capacitance.

@@ -1,0 +1,1 @@
+//! Responses over time, exact at both ends of the time scale.
