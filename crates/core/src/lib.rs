@@ -16,6 +16,7 @@ pub mod estimate;
 pub mod finding;
 pub mod inductance;
 pub mod numeric;
+pub mod prediction;
 pub mod pulse;
 pub mod quantity;
 pub mod rating;
