@@ -22,3 +22,9 @@ pub trait Transfer {
         self.at(Complex64::new(0.0, std::f64::consts::TAU * frequency_hz))
     }
 }
+
+impl<T: Transfer + ?Sized> Transfer for &T {
+    fn quotient(&self, s: Complex64) -> (Complex64, Complex64) {
+        (**self).quotient(s)
+    }
+}
