@@ -77,6 +77,8 @@ impl TwoPort {
     }
 
     /// Scattering parameters with a reference resistance (Ω) at both ports.
+    ///
+    /// S12 comes by way of AD − BC, whose digits are gone where less than −150 dB comes through.
     pub fn scattering(&self, reference_ohm: f64) -> Parameters {
         let (b, c) = (self.b / reference_ohm, self.c * reference_ohm);
         let sum = (self.a + b + c + self.d).inv();

@@ -75,8 +75,10 @@ impl<T: Scalar> Costly<T> {
 /// Voltages and currents on the way, for 1 V at the input (times a factor common to all, the response of the screen left out).
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Walk<T> {
-    /// What 1 V at the input has become by that factor: 1 + sR1C1, times the scale of a very lossy line.
+    /// What 1 V at the input has become by that factor, `scale` apart: 1 + sR1C1.
     pub(super) input_v: T,
+    /// The rest of that factor: the scale of a very lossy line, else 1.
+    pub(super) scale: f64,
     /// Between contact and tip.
     pub(super) tip_v: T,
     pub(super) tip_i: T,
@@ -121,7 +123,7 @@ pub(super) fn walk<T: Scalar>(
     let (node_v, node_i) = (v, i);
     i = i + s * v * lumps.node_capacitance_f;
     let source_v = v + i * lumps.node_resistance_ohm;
-    Walk { input_v: m * line.scale, tip_v, tip_i, node_v, node_i, source_v }
+    Walk { input_v: m, scale: line.scale, tip_v, tip_i, node_v, node_i, source_v }
 }
 
 /// The same for a chain as it stands, at one frequency.
@@ -139,5 +141,8 @@ pub(super) fn node_factor<T: Scalar>(node: &super::Node, s: T) -> T {
 
 /// Numerator and denominator from source to screen.
 pub(super) fn to_screen(walk: &Walk<Complex64>, costly: &Costly<Complex64>) -> (Complex64, Complex64) {
-    (walk.input_v * costly.screen.numerator(costly.s), walk.source_v * costly.screen.denominator)
+    (
+        walk.input_v * (costly.screen.numerator(costly.s) * walk.scale),
+        walk.source_v * costly.screen.denominator,
+    )
 }

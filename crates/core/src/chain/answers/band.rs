@@ -69,7 +69,7 @@ pub fn flatness(chain: &Chain, against: Against, up_to_hz: f64) -> Flatness {
 /// The sines that a chain carries.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CarriedBand {
-    /// Lowest frequency, Hz; 0 without ac coupling and with the right gain at dc.
+    /// Lowest frequency, Hz; 0 without ac coupling.
     pub from_hz: f64,
     /// First frequency above it at which the error is larger, Hz; `None` if there is none up to the limit of the search.
     pub to_hz: Option<f64>,
@@ -77,10 +77,14 @@ pub struct CarriedBand {
 
 /// The sines whose shown amplitude is within an error (0.02 for ±2 %) of the amplitude at the node without the probe.
 ///
-/// Everything counts: the gain at dc, coupling, compensation (from a few kHz on), loading, contact, cable, response. The band is the lowest one;
-/// `None` where not even that exists up to the limit (Hz).
+/// Everything counts: the gain at dc, coupling, compensation (from a few kHz on), loading, contact, cable, response. The band is the lowest one.
+/// `None` where the gain of the passband is itself further off than that (a frequency that is right by chance, on the way up or down, is no
+/// band), or where coupling leaves nothing up to the limit (Hz).
 pub fn carried_band(chain: &Chain, error: f64, up_to_hz: f64) -> Option<CarriedBand> {
     let inside = |f: f64| (gain_of(chain, Against::UnloadedNode, f) - 1.0).abs() <= error;
+    if !((passband_gain(chain, Against::UnloadedNode) - 1.0).abs() <= error) {
+        return None;
+    }
     let from_hz = if inside(0.0) { 0.0 } else { first(up_to_hz, inside)? };
     let grid = grid(up_to_hz);
     let mut last_inside = from_hz;

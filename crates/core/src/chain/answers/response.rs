@@ -46,7 +46,7 @@ fn point(chain: &Chain, frequency_hz: f64) -> ResponsePoint {
     let loading = walk.node_v.value / walk.source_v.value * node_factor(&chain.node, s);
     ResponsePoint {
         frequency_hz,
-        gain: smooth.norm() * screen.numerator(costly.s).value().norm() * chain.ratio,
+        gain: smooth.norm() * walk.scale * screen.numerator(costly.s).value().norm() * chain.ratio,
         phase_rad,
         group_delay_s: delay_s.re,
         impedance_ohm: impedance.norm(),

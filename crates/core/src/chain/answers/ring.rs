@@ -24,10 +24,18 @@ pub struct Ringing {
     pub step_share: f64,
 }
 
+impl Ringing {
+    /// What is left of `step_share` half a period later, where a ringing response overshoots.
+    pub fn after_half_a_period(&self) -> f64 {
+        self.step_share * (std::f64::consts::PI * self.pole.re / self.pole.im).exp()
+    }
+}
+
 /// Local summits of the response that Newton's method starts from, at most.
 const SUMMITS: usize = 8;
 
-/// The pair of complex poles of node, contact, probe and input's R ∥ C that has the largest share in the response to a step; `None` where none is complex.
+/// The pair of complex poles of node, contact, probe and input's R ∥ C that has the largest share in the response to a step
+/// half a period after it (so that what dies at once does not count); `None` where none is complex.
 ///
 /// Poles of the input's response and coupling are no ringing of the probe and are not looked for; that response does count in `step_share`.
 /// Newton's method on the denominator, from the resonance of contact with tip capacitance and from the summits of the response below 100 GHz.
@@ -48,7 +56,7 @@ pub fn ringing(chain: &Chain) -> Option<Ringing> {
     found
         .into_iter()
         .filter(|r| r.step_share.is_finite())
-        .max_by(|a, b| a.step_share.total_cmp(&b.step_share))
+        .max_by(|a, b| a.after_half_a_period().total_cmp(&b.after_half_a_period()))
 }
 
 /// Angular frequencies at which a resonance is to be expected.
@@ -71,7 +79,7 @@ fn starts(chain: &Chain) -> Vec<f64> {
         .iter()
         .map(|&omega| {
             let (walk, _) = walk_chain(chain, Complex64::new(0.0, omega));
-            (walk.input_v / walk.source_v).norm()
+            (walk.input_v * walk.scale / walk.source_v).norm()
         })
         .collect();
     let mut summits: Vec<usize> = (1..grid.len() - 1)
@@ -107,7 +115,7 @@ fn newton(chain: &Chain, start: Complex64) -> Option<Complex64> {
 
 fn describe(chain: &Chain, pole: Complex64, settled: f64) -> Ringing {
     let (walk, costly) = walk_chain(chain, Jet::variable(pole));
-    let numerator = walk.input_v.value * costly.screen.numerator(costly.s).value();
+    let numerator = walk.input_v.value * walk.scale * costly.screen.numerator(costly.s).value();
     let residue = numerator / (walk.source_v.slope * costly.screen.denominator.value);
     let damping_ratio = -pole.re / pole.norm();
     Ringing {

@@ -15,6 +15,9 @@ const SMALLEST_TRANSMISSION: f64 = 1e-6;
 /// Between the points each entry (A, B, C, D; impedance; admittance) is a cubic spline, also at complex frequencies not far from the imaginary axis.
 /// Below the first point it is continued smoothly and symmetrically to 0 Hz; above the last one it is held. Whoever shows a result should say so
 /// where it leans on either: see [`Measured::covered_hz`].
+///
+/// Behind a tip of megohms, 10⁻⁹ S to ground are a fault of a thousandth at low frequencies, and no network analyser resolves that. A table that stands
+/// there has to begin with a row at 0 Hz, from a resistance meter or from knowing that nothing leads to ground: A = D = 1, B the resistance, C = 0.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Measured {
     kind: Kind,
