@@ -4,11 +4,12 @@ use super::curve::columns;
 use super::{Row, Tag, rows_of};
 use flattop_core::inductance::{
     Current::{self, Surface, Uniform},
-    GeometryError, VACUUM_PERMEABILITY_H_PER_M, circular_loop_h, coax_h, parallel_filaments_h, parallel_pair_h,
-    rectangular_loop_h, straight_wire_h, straight_wire_with_ends_h,
+    GeometryError, VACUUM_PERMEABILITY_H_PER_M, circular_loop_h, coax_h, parallel_filaments_h,
+    parallel_pair_h, rectangular_loop_h, straight_wire_h, straight_wire_with_ends_h,
 };
 
-const FORMULAS: &str = "E. B. Rosa 1908 and F. W. Grover, as quoted by an encyclopaedia (formulas), worked out in Python";
+const FORMULAS: &str =
+    "E. B. Rosa 1908 and F. W. Grover, as quoted by an encyclopaedia (formulas), worked out in Python";
 
 fn or_nan(value: Result<f64, GeometryError>) -> f64 {
     value.unwrap_or(f64::NAN)
@@ -87,16 +88,13 @@ pub(crate) fn rows() -> Vec<Row> {
 /// Every cell of both tables: largest deviation.
 fn tables() -> Vec<Row> {
     let mut worst = [0.0_f64; 5];
-    let mut note = |cell: usize, got: f64, expected: f64| worst[cell] = worst[cell].max((got - expected).abs());
+    let mut note =
+        |cell: usize, got: f64, expected: f64| worst[cell] = worst[cell].max((got - expected).abs());
     let t = columns(STRAIGHT_WIRE);
     for (line, (&length, &diameter)) in t[0].iter().zip(&t[1]).enumerate() {
         note(0, wire(length, diameter, Uniform), t[2][line]);
         note(1, wire(length, diameter, Surface), t[3][line]);
-        note(
-            2,
-            1e9 * or_nan(straight_wire_with_ends_h(1e-3 * length, 1e-3 * diameter, Surface)),
-            t[4][line],
-        );
+        note(2, 1e9 * or_nan(straight_wire_with_ends_h(1e-3 * length, 1e-3 * diameter, Surface)), t[4][line]);
     }
     let t = columns(RECTANGULAR_LOOP);
     for (line, (&side, &other)) in t[0].iter().zip(&t[1]).enumerate() {

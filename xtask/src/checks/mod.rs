@@ -7,7 +7,11 @@ mod curve;
 mod divider;
 mod dual;
 mod fits;
+mod inductance;
 mod nist;
+mod pulse;
+mod reach;
+mod safety;
 mod simulated;
 mod sine;
 mod statistics;
@@ -107,6 +111,28 @@ pub(crate) fn topics() -> Vec<Topic> {
             title: "Transition duration and bandwidth",
             remark: "Closed forms of the one-pole, Gaussian and second-order responses.",
             rows: bandwidth::rows(),
+        },
+        Topic {
+            title: "Pulse figures",
+            remark: "Waveforms with closed forms, measured as functions of time with 2,000 samples and the histogram of 256 bins; \
+                     readings off a screen, measured on waveforms drawn after the text.",
+            rows: pulse::rows(),
+        },
+        Topic {
+            title: "Reach",
+            remark: "What the best setting leaves on an input outside the probe's compensation range.",
+            rows: reach::rows(),
+        },
+        Topic {
+            title: "Inductance",
+            remark: "Leads, loops and lines. Capacitances of lines follow from their inductance with the field outside the wires alone. \
+                     The handbook's formula D-20 leaves out the diagonal of the loop; it is allowed the 20 % that it may be trusted to.",
+            rows: inductance::rows(),
+        },
+        Topic {
+            title: "Safety and derating",
+            remark: "Levels from which on cautions show, found by bisection, and the physics of derating.",
+            rows: safety::rows(),
         },
         Topic {
             title: "Non-linear least squares: NIST StRD",

@@ -2,15 +2,18 @@
 
 use super::{Row, Tag, rows_of};
 use flattop_core::divider::Divider;
-use flattop_core::rating::derating::{dielectric_limit_v, dissipation_limit_v, tip_current_a, tip_dissipation_w};
+use flattop_core::rating::derating::{
+    dielectric_limit_v, dissipation_limit_v, tip_current_a, tip_dissipation_w,
+};
 use flattop_core::rating::{Circuit, Supply, survey};
 use flattop_core::signal::{Outside, Shape, Signal};
 
 /// Level at which a caution starts to show, by bisection between nil and 200 V; `signal` makes the signal of a level.
 fn threshold(code: &str, signal: impl Fn(f64) -> Signal) -> f64 {
     let circuit = Circuit { supply: Supply::Isolated, category: None };
-    let shows =
-        |level: f64| survey(&signal(level), &[], circuit).is_ok_and(|s| s.findings.iter().any(|f| f.code == code));
+    let shows = |level: f64| {
+        survey(&signal(level), &[], circuit).is_ok_and(|s| s.findings.iter().any(|f| f.code == code))
+    };
     let (mut below, mut above) = (0.0, 200.0);
     if shows(below) || !shows(above) {
         return f64::NAN;

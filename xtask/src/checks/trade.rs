@@ -23,5 +23,6 @@ pub(crate) fn rows() -> Vec<Row> {
     rows.extend(rows_of("common practice", Tag::CommonPractice, &[
         ("C-06", "15 pF is about 1 MΩ at 10 kHz: frequency at which it equals 1 MΩ", 10.0, LowPass::of(1e6, 15e-12).corner_hz() / 1e3, 1.0, "kHz"),
     ]));
+    rows.extend(super::reach::trade());
     rows
 }

@@ -87,7 +87,12 @@ mod tests {
         // 25 nH per inch of lead: common practice.
         for inches in [3.0, 4.0, 6.0] {
             let lead = ground_lead(0.0254 * inches, LeadLoop::LengthOnly).unwrap();
-            assert_close!(lead.inductance_h, 25e-9 * inches, within(lead.standard_uncertainty_h), "{inches} in");
+            assert_close!(
+                lead.inductance_h,
+                25e-9 * inches,
+                within(lead.standard_uncertainty_h),
+                "{inches} in"
+            );
         }
     }
 
@@ -99,10 +104,7 @@ mod tests {
         assert!(lead(0.03).is_ok());
         assert!(matches!(lead(0.1), Err(GeometryError::LeadTooShort { .. })));
         assert!(matches!(lead(0.001), Err(GeometryError::WireTooThick { .. })));
-        assert!(matches!(
-            ground_lead(f64::NAN, LeadLoop::LengthOnly),
-            Err(GeometryError::NotALength { .. })
-        ));
+        assert!(matches!(ground_lead(f64::NAN, LeadLoop::LengthOnly), Err(GeometryError::NotALength { .. })));
     }
 
     proptest! {

@@ -55,7 +55,9 @@ pub enum GeometryError {
         value_m: f64,
     },
     /// The wire does not fit into what it is said to enclose.
-    #[error("wire of {wire_diameter_m} m diameter is too thick for {what} of {size_m} m: it has to be below {limit_m} m")]
+    #[error(
+        "wire of {wire_diameter_m} m diameter is too thick for {what} of {size_m} m: it has to be below {limit_m} m"
+    )]
     WireTooThick {
         /// Diameter of the wire, m.
         wire_diameter_m: f64,
@@ -67,7 +69,9 @@ pub enum GeometryError {
         limit_m: f64,
     },
     /// The inner conductor does not fit into the outer one.
-    #[error("inner conductor of {inner_m} m does not fit into a shield of {outer_m} m: exchange them or correct the diameters")]
+    #[error(
+        "inner conductor of {inner_m} m does not fit into a shield of {outer_m} m: exchange them or correct the diameters"
+    )]
     ShieldTooSmall {
         /// Diameter of the inner conductor, m.
         inner_m: f64,
@@ -75,7 +79,9 @@ pub enum GeometryError {
         outer_m: f64,
     },
     /// Tip and clip are further apart than the lead is long.
-    #[error("ground lead of {length_m} m cannot span {spacing_m} m from tip to clip: give a spacing below the lead's length")]
+    #[error(
+        "ground lead of {length_m} m cannot span {spacing_m} m from tip to clip: give a spacing below the lead's length"
+    )]
     LeadTooShort {
         /// Length of the lead, m.
         length_m: f64,
@@ -118,7 +124,11 @@ pub fn straight_wire_h(length_m: f64, diameter_m: f64, current: Current) -> Resu
 ///
 /// # Errors
 /// As [`straight_wire_h`].
-pub fn straight_wire_with_ends_h(length_m: f64, diameter_m: f64, current: Current) -> Result<f64, GeometryError> {
+pub fn straight_wire_with_ends_h(
+    length_m: f64,
+    diameter_m: f64,
+    current: Current,
+) -> Result<f64, GeometryError> {
     thin(diameter_m, "a straight wire", length("length of the wire", length_m)?, length_m)?;
     Ok(parallel_filaments_h(length_m, 0.5 * diameter_m)? + PER_LENGTH * length_m * current.inside())
 }
@@ -128,7 +138,8 @@ pub fn straight_wire_with_ends_h(length_m: f64, diameter_m: f64, current: Curren
 /// # Errors
 /// Lengths that are none.
 pub fn parallel_filaments_h(length_m: f64, distance_m: f64) -> Result<f64, GeometryError> {
-    let (l, d) = (length("length of the filaments", length_m)?, length("distance of the filaments", distance_m)?);
+    let (l, d) =
+        (length("length of the filaments", length_m)?, length("distance of the filaments", distance_m)?);
     // −√(l²+d²) + d without the cancellation where the distance is large.
     Ok(PER_LENGTH * (l * (l / d).asinh() - l * l / (l.hypot(d) + d)))
 }
@@ -137,7 +148,11 @@ pub fn parallel_filaments_h(length_m: f64, distance_m: f64) -> Result<f64, Geome
 ///
 /// # Errors
 /// Lengths that are none, and wires half as thick as the loop is wide, or more.
-pub fn circular_loop_h(loop_diameter_m: f64, wire_diameter_m: f64, current: Current) -> Result<f64, GeometryError> {
+pub fn circular_loop_h(
+    loop_diameter_m: f64,
+    wire_diameter_m: f64,
+    current: Current,
+) -> Result<f64, GeometryError> {
     length("diameter of the loop", loop_diameter_m)?;
     thin(wire_diameter_m, "a loop", loop_diameter_m, 0.5 * loop_diameter_m)?;
     let ratio = 8.0 * loop_diameter_m / wire_diameter_m;
@@ -154,7 +169,8 @@ pub fn rectangular_loop_h(
     wire_diameter_m: f64,
     current: Current,
 ) -> Result<f64, GeometryError> {
-    let (b, d) = (length("side of the rectangle", side_m)?, length("other side of the rectangle", other_side_m)?);
+    let (b, d) =
+        (length("side of the rectangle", side_m)?, length("other side of the rectangle", other_side_m)?);
     thin(wire_diameter_m, "a rectangle with a side", b.min(d), 0.5 * b.min(d))?;
     let log = |side: f64| side * (4.0 * side / wire_diameter_m).ln();
     let corners = 2.0 * b.hypot(d) - b * (b / d).asinh() - d * (d / b).asinh();

@@ -178,13 +178,7 @@ fn transition(wave: &impl Wave, points: &[Point], found: &[Found], k: usize, ban
 }
 
 /// Greatest `sign`·share of the way among the samples in `range`, refined where it lies between neighbours.
-fn extreme(
-    wave: &impl Wave,
-    points: &[Point],
-    way: Way,
-    range: std::ops::Range<usize>,
-    sign: f64,
-) -> Figure {
+fn extreme(wave: &impl Wave, points: &[Point], way: Way, range: std::ops::Range<usize>, sign: f64) -> Figure {
     let inside = points.get(range.clone()).unwrap_or(&[]);
     let size = |p: &Point| sign * way.share(*p);
     let best = inside.iter().enumerate().max_by(|a, b| size(a.1).total_cmp(&size(b.1)));
@@ -193,7 +187,9 @@ fn extreme(
     let neighbours = (k.checked_sub(1).and_then(|i| points.get(i)), points.get(k + 1));
     let (Some(&from), Some(&to)) = neighbours else { return Ok(size(top)) };
     // At the ends of the range the waveform runs on uphill, and that belongs to somebody else.
-    if size(&from) > size(top) || size(&to) > size(top) || (from.v == top.v && to.v == top.v) {
+    // On a level stretch there is nothing to look for.
+    let lower = size(&from) < size(top) || size(&to) < size(top);
+    if size(&from) > size(top) || size(&to) > size(top) || !lower {
         return Ok(size(top));
     }
     let turn = sign * way.span.signum();

@@ -4,8 +4,8 @@ use super::wave::Point;
 use super::{LevelSource, LevelStatistic, Levels, Missing, Span};
 
 /// Bins of every further division.
-const FURTHER_BINS: usize = 16;
-const MOST_DIVISIONS: usize = 14;
+const FURTHER_BINS: usize = 64;
+const MOST_DIVISIONS: usize = 10;
 
 /// A value, V, and the time it stands for, s.
 type Weighted = (f64, f64);
@@ -42,11 +42,7 @@ pub(super) fn levels(points: &[Point], source: LevelSource) -> Result<Levels, Mi
             (first.min(second), first.max(second))
         }
     };
-    if pair.0 < pair.1 {
-        Ok(Levels { low_v: pair.0, high_v: pair.1 })
-    } else {
-        Err(Missing::NoTransition)
-    }
+    if pair.0 < pair.1 { Ok(Levels { low_v: pair.0, high_v: pair.1 }) } else { Err(Missing::NoTransition) }
 }
 
 /// Values with the time from half-way to the point before to half-way to the next.
@@ -74,11 +70,12 @@ fn mode(values: &[Weighted], from: f64, to: f64, bins: usize) -> f64 {
     let mut level = mean(&inside);
     let mut counts = Vec::new();
     for division in 0..MOST_DIVISIONS {
-        if !(to - from > 1e-13 * scale) || inside.len() < 2 {
+        if !(to - from > 1e-12 * scale) || inside.len() < 2 {
             break;
         }
         let width = (to - from) / bins as f64;
-        let bin = |v: f64| (((v - from) / width) as usize).min(bins - 1);
+        let per_width = 1.0 / width;
+        let bin = |v: f64| (((v - from) * per_width) as usize).min(bins - 1);
         counts.clear();
         counts.resize(bins, 0.0);
         for x in &inside {
@@ -100,15 +97,23 @@ fn mode(values: &[Weighted], from: f64, to: f64, bins: usize) -> f64 {
         if division > 0 && together < 0.5 * total {
             break;
         }
-        let region: Vec<Weighted> =
-            inside.iter().copied().filter(|x| (first..=last).contains(&bin(x.0))).collect();
-        level = mean(&region);
+        // One bin more on either side is kept: a level may lie on the border of two.
+        let (a, b) = (first.saturating_sub(1), (last + 1).min(bins - 1));
+        let (mut sum, mut weight) = (0.0, 0.0);
+        inside.retain(|x| {
+            let at = bin(x.0);
+            if (first..=last).contains(&at) {
+                sum += (x.0 - from) * x.1;
+                weight += x.1;
+            }
+            (a..=b).contains(&at)
+        });
+        if weight > 0.0 {
+            level = from + sum / weight;
+        }
         if 8 * (last - first + 1) > bins.max(16) {
             break;
         }
-        // One bin more on either side: a level may lie on the border of two.
-        let (a, b) = (first.saturating_sub(1), (last + 1).min(bins - 1));
-        inside.retain(|x| (a..=b).contains(&bin(x.0)));
         (from, to) = (from + a as f64 * width, from + (b + 1) as f64 * width);
         bins = FURTHER_BINS;
     }
@@ -140,7 +145,8 @@ mod tests {
     #[test]
     fn noise_spreads_over_bins_and_is_averaged() {
         // Gaussian quantiles in shuffled order: a standard deviation of five bins.
-        let noise = |k: usize| crate::numeric::stats::normal_quantile(((k * 379) % 1000) as f64 / 1000.0 + 5e-4);
+        let noise =
+            |k: usize| crate::numeric::stats::normal_quantile(((k * 379) % 1000) as f64 / 1000.0 + 5e-4);
         let points: Vec<Point> = (0..2000)
             .map(|k| Point { t: k as f64, v: f64::from(u8::from(k >= 1000)) + 0.02 * noise(k % 1000) })
             .collect();

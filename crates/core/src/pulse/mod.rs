@@ -250,10 +250,16 @@ impl Options {
     fn check(&self) -> Result<(), PulseError> {
         let setting = |quantity, value, remedy| Err(PulseError::Setting { quantity, value, remedy });
         if !(self.settling_band > 0.0 && self.settling_band < 0.5) {
-            return setting("settling band", self.settling_band, "give a share of the amplitude, such as 0.01");
+            return setting(
+                "settling band",
+                self.settling_band,
+                "give a share of the amplitude, such as 0.01",
+            );
         }
         match self.levels {
-            LevelSource::Histogram { bins, .. } | LevelSource::Spans { bins, .. } if !(8..=65_536).contains(&bins) => {
+            LevelSource::Histogram { bins, .. } | LevelSource::Spans { bins, .. }
+                if !(8..=65_536).contains(&bins) =>
+            {
                 setting("number of bins", bins as f64, "give 8 to 65536, such as 256")
             }
             LevelSource::Given { low_v, high_v } if !(low_v < high_v && (high_v - low_v).is_finite()) => {

@@ -20,7 +20,8 @@ pub(super) struct Lines;
 
 impl Wave for Lines {
     fn crossing(&self, from: Point, to: Point, level: f64) -> f64 {
-        if to.v == from.v { from.t } else { from.t + (to.t - from.t) * ((level - from.v) / (to.v - from.v)) }
+        let share = (level - from.v) / (to.v - from.v);
+        if share.is_finite() { from.t + (to.t - from.t) * share } else { from.t }
     }
 
     fn greatest(&self, _: Point, middle: Point, _: Point, sign: f64) -> f64 {
@@ -56,11 +57,8 @@ impl<F: Fn(f64) -> f64> Wave for Continuous<F> {
             let step = (middle - a.0) * at_middle / root * (a.1 - b.1).signum();
             let t = middle + step;
             // Rounding may put it on an end of the bracket; halving is enough then.
-            let (t, at_t) = if t > a.0 && t < b.0 && t != middle {
-                (t, (self.waveform)(t) - level)
-            } else {
-                (middle, at_middle)
-            };
+            let (t, at_t) =
+                if t > a.0 && t < b.0 { (t, (self.waveform)(t) - level) } else { (middle, at_middle) };
             if at_t == 0.0 || (t - last).abs() <= enough {
                 return t;
             }

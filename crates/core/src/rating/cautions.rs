@@ -10,7 +10,8 @@ const HAZARDOUS: (f64, f64, f64) = (30.0, 42.4, 60.0);
 /// From here on insulation is not rated as at mains frequency (scope of IEC 60664-4), Hz.
 const HIGH_FREQUENCY_HZ: f64 = 30e3;
 /// Closes every caution about danger to life.
-const DEFER: &str = "follow local codes, and leave it to people licensed for such work where these ask for it";
+const DEFER: &str =
+    "follow local codes, and leave it to people licensed for such work where these ask for it";
 
 fn volts(value: f64) -> String {
     format_engineering(value, Unit::Volt, 3)
@@ -53,10 +54,13 @@ pub(super) fn ratings(parts: &[RatedPart], checks: &[Check], facts: &SignalFacts
         }
         let worst = own().filter_map(|c| Some((c.used()?, c))).max_by(|a, b| a.0.total_cmp(&b.0));
         let Some((used, check)) = worst else { continue };
-        let (what, limit) = (describe(check), match check.limit {
-            Allowed::UpTo(limit) if check.quantity != Quantity::Together => volts(limit),
-            _ => "the whole rating".to_owned(),
-        });
+        let (what, limit) = (
+            describe(check),
+            match check.limit {
+                Allowed::UpTo(limit) if check.quantity != Quantity::Together => volts(limit),
+                _ => "the whole rating".to_owned(),
+            },
+        );
         let share = format_engineering(used, Unit::Ratio, 3);
         if used > 1.0 {
             findings.push(Finding::fault(
@@ -80,7 +84,10 @@ fn unrated(name: &str, last: &str, check: &Check, facts: &SignalFacts) -> Findin
     if !check.frequency_hz.is_finite() {
         return Finding::warning(
             "rating-not-shown",
-            format!("the signal jumps by {}, which has no highest frequency to look up in the rating of {name}", volts(facts.swing_v)),
+            format!(
+                "the signal jumps by {}, which has no highest frequency to look up in the rating of {name}",
+                volts(facts.swing_v)
+            ),
             "state the transition durations of the signal",
         );
     }
@@ -88,7 +95,9 @@ fn unrated(name: &str, last: &str, check: &Check, facts: &SignalFacts) -> Findin
     match facts.basis {
         Basis::Harmonics => Finding::fault(
             "not-rated",
-            format!("{value} {kind} at {at} reach {name}, whose rating {last}: it is not rated there, and nothing is assumed"),
+            format!(
+                "{value} {kind} at {at} reach {name}, whose rating {last}: it is not rated there, and nothing is assumed"
+            ),
             "use a probe rated at this frequency, or find the rating in the data sheet and enter it",
         ),
         Basis::SteepestSlopes => Finding::warning(
@@ -110,7 +119,9 @@ pub(super) fn categories(parts: &[RatedPart], facts: &SignalFacts, circuit: Circ
             findings.push(Finding::warning(
                 "category-not-stated",
                 "the circuit is connected to the mains, and its measurement category is not stated",
-                format!("state category II, III or IV: it decides which probes and inputs may be used; {DEFER}"),
+                format!(
+                    "state category II, III or IV: it decides which probes and inputs may be used; {DEFER}"
+                ),
             ));
         }
         return findings;
@@ -211,7 +222,11 @@ fn earthed_clip(hazardous: bool, supply: Supply) -> Finding {
     };
     Finding::warning(
         "earthed-clip-danger",
-        format!("{bonded}, and {why}: on any other point it makes a short circuit that can burn, and can make metal parts live"),
-        format!("check with a voltmeter that the point is at earth potential before clipping, or use a differential probe; {DEFER}"),
+        format!(
+            "{bonded}, and {why}: on any other point it makes a short circuit that can burn, and can make metal parts live"
+        ),
+        format!(
+            "check with a voltmeter that the point is at earth potential before clipping, or use a differential probe; {DEFER}"
+        ),
     )
 }

@@ -59,7 +59,9 @@ pub enum SignalFault {
         value: f64,
     },
     /// Ramps longer than the time between them.
-    #[error("the ramps take {ramps_s} s, more than the {room_s} s that duty or width leave: shorten them or lower the frequency")]
+    #[error(
+        "the ramps take {ramps_s} s, more than the {room_s} s that duty or width leave: shorten them or lower the frequency"
+    )]
     Ramps {
         /// Half of both ramps together, s.
         ramps_s: f64,
@@ -67,7 +69,9 @@ pub enum SignalFault {
         room_s: f64,
     },
     /// Points that do not belong together.
-    #[error("the signal's points need at least one time and as many values, times that rise, and a period longer than they last")]
+    #[error(
+        "the signal's points need at least one time and as many values, times that rise, and a period longer than they last"
+    )]
     Points,
 }
 
@@ -95,7 +99,8 @@ pub fn signal_facts(signal: &Signal, least_v: f64) -> Result<SignalFacts, Signal
         basis: Basis::SteepestSlopes,
         unlisted_v: 0.0,
     };
-    let ramp = |duration_s: f64| Component { frequency_hz: 1.0 / (PI * duration_s), amplitude_v: 0.5 * swing_v };
+    let ramp =
+        |duration_s: f64| Component { frequency_hz: 1.0 / (PI * duration_s), amplitude_v: 0.5 * swing_v };
     let either = if low.abs() > high.abs() { low } else { high };
     let mean = 0.5 * (low + high);
     let sine = |frequency_hz: f64| SignalFacts {
@@ -165,7 +170,12 @@ fn ramp_of(quantity: &'static str, value: f64) -> Result<f64, SignalFault> {
     if value >= 0.0 { finite(quantity, value) } else { Err(SignalFault::Value { quantity, value }) }
 }
 
-fn points(time_s: &[f64], value_v: &[f64], outside: Outside, least_v: f64) -> Result<SignalFacts, SignalFault> {
+fn points(
+    time_s: &[f64],
+    value_v: &[f64],
+    outside: Outside,
+    least_v: f64,
+) -> Result<SignalFacts, SignalFault> {
     let rising = time_s.windows(2).all(|t| t[0] < t[1]);
     let all_finite = time_s.iter().chain(value_v).all(|x| x.is_finite());
     let (&[first_s, ..], &[.., last_s]) = (time_s, time_s) else { return Err(SignalFault::Points) };
@@ -223,7 +233,8 @@ fn repeating(corners: &[(f64, f64)], period_s: f64, least_v: f64) -> SignalFacts
     // Pieces between corners; a piece shorter than rounding is a jump.
     let is_jump = |from: f64, to: f64| to - from <= 1e-15 * period_s;
     let (mut mean, mut square) = (0.0, 0.0);
-    let (mut kinks, mut jumps): (Vec<(f64, f64)>, Vec<(f64, f64)>) = (Vec::new(), Vec::new());
+    let mut kinks: Vec<(f64, f64)> = Vec::new();
+    let mut jumps: Vec<(f64, f64)> = Vec::new();
     for (k, &(t0, v0)) in corners.iter().enumerate() {
         let (t1, v1) = next(k);
         if is_jump(t0, t1) {

@@ -8,14 +8,15 @@
 //!
 //! Limits of what is hazardous live: IEC 61010-031, 2nd edition (publisher's abstract): 30 V rms, 42.4 V peak, 60 V dc.
 
-pub mod derating;
 mod cautions;
+pub mod derating;
 mod facts;
 mod survey;
 
 pub use facts::{Basis, Component, SignalFacts, SignalFault, signal_facts};
 pub use survey::{
-    CategoryRating, Check, Circuit, MeasurementCategory, NEAR_RATING, Quantity, RatedPart, Supply, Survey, survey,
+    CategoryRating, Check, Circuit, MeasurementCategory, NEAR_RATING, Quantity, RatedPart, Supply, Survey,
+    survey,
 };
 
 /// What the voltages of a rating mean.
@@ -79,13 +80,17 @@ pub enum RatingError {
         voltage_v: f64,
     },
     /// Frequencies that do not rise, are negative or not finite.
-    #[error("frequency {frequency_hz} Hz of the voltage rating does not rise from the point before: sort the points and keep each once")]
+    #[error(
+        "frequency {frequency_hz} Hz of the voltage rating does not rise from the point before: sort the points and keep each once"
+    )]
     Frequency {
         /// Hz.
         frequency_hz: f64,
     },
     /// A dc rating with points above 0 Hz.
-    #[error("a dc rating holds at 0 Hz only, not at {frequency_hz} Hz: give peak or rms values for frequencies")]
+    #[error(
+        "a dc rating holds at 0 Hz only, not at {frequency_hz} Hz: give peak or rms values for frequencies"
+    )]
     DcAboveZero {
         /// Hz.
         frequency_hz: f64,

@@ -165,7 +165,8 @@ fn compare(part: usize, rating: &Rating, attenuation: f64, facts: &SignalFacts, 
         ValueKind::Rms => facts.rms_v,
         ValueKind::Dc => facts.dc_v.abs(),
     };
-    let check = |quantity, value, limit, frequency_hz| Check { part, quantity, kind, value, limit, frequency_hz };
+    let check =
+        |quantity, value, limit, frequency_hz| Check { part, quantity, kind, value, limit, frequency_hz };
     checks.push(check(Quantity::Whole, whole / attenuation, rating.at(0.0), 0.0));
     let negligible_v = NEGLIGIBLE * rating.lowest_v() * attenuation;
     let (mut heat, mut rated) = (0.0, 0);

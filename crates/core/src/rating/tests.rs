@@ -148,7 +148,9 @@ fn over_near_and_outside_a_rating() {
     let jump = Signal { shape: Shape::Edge { rise_s: 0.0 }, low_v: 0.0, high_v: 5.0 };
     assert!(has(&jump, "rating-not-shown"));
     // A dc rating says nothing of a sine.
-    assert!(codes(&at(1.0, 50.0), &[part(rating(ValueKind::Dc, &[(0.0, 600.0)]))], BENCH).contains(&"not-rated"));
+    assert!(
+        codes(&at(1.0, 50.0), &[part(rating(ValueKind::Dc, &[(0.0, 600.0)]))], BENCH).contains(&"not-rated")
+    );
 }
 
 #[test]
@@ -158,7 +160,8 @@ fn all_sines_together_count_as_heat() {
         low_v: -5.0,
         high_v: 5.0,
     };
-    let found = survey(&square, &[part(rating(ValueKind::Peak, &[(1e5, 100.0), (1e8, 10.0)]))], BENCH).unwrap();
+    let found =
+        survey(&square, &[part(rating(ValueKind::Peak, &[(1e5, 100.0), (1e8, 10.0)]))], BENCH).unwrap();
     let sum: f64 = found
         .checks
         .iter()

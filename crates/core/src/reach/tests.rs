@@ -73,10 +73,7 @@ fn numbers_that_make_no_pairing_are_refused() {
     };
     assert!(matches!(with(|p| p.range.least_f = 2e-11), ReachError::RangeUpsideDown { .. }));
     assert!(matches!(with(|p| p.range.tolerance_f = -1e-12), ReachError::NotATolerance { .. }));
-    assert!(matches!(
-        with(|p| p.tip = TipCapacitance::SeenAtTip(f64::NAN)),
-        ReachError::NotPositive { .. }
-    ));
+    assert!(matches!(with(|p| p.tip = TipCapacitance::SeenAtTip(f64::NAN)), ReachError::NotPositive { .. }));
     assert!(matches!(
         with(|p| p.tip = TipCapacitance::AcrossTipResistor(1e-12)),
         ReachError::RangeAgainstTip { .. }

@@ -17,10 +17,14 @@ pub(super) fn square_wave(residual: &Residual) -> String {
     let (start, end) = residual.square_wave;
     if residual.error < 0.0 {
         let (start, end) = (percent(start), percent(end));
-        format!("corners rounded: each flat part starts {start} short and creeps up to {end} short at its end")
+        format!(
+            "corners rounded: each flat part starts {start} short and creeps up to {end} short at its end"
+        )
     } else if residual.error > 0.0 {
         let (start, end) = (percent(start), percent(end));
-        format!("corners peaked: each flat part starts {start} too high and droops to {end} too high at its end")
+        format!(
+            "corners peaked: each flat part starts {start} too high and droops to {end} too high at its end"
+        )
     } else {
         "flat: the trimmer can square the corners".to_owned()
     }
@@ -45,7 +49,10 @@ pub(super) fn findings(
          choice on a slower input, whose capacitance is larger"
             .to_owned()
     } else {
-        format!("pad the input with {}, so that it lies inside the range with all tolerances", farads(pad(range, input, missing)))
+        format!(
+            "pad the input with {}, so that it lies inside the range with all tolerances",
+            farads(pad(range, input, missing))
+        )
     };
     let finding = if margin.verdict == Verdict::MayReach {
         let (low, high) = residual.bounds;
@@ -56,7 +63,11 @@ pub(super) fn findings(
             farads(margin.tolerance_f),
             percent(low.abs().max(high)),
         );
-        Finding::warning("reach-not-certain", message, format!("adjust it and look at a capture; where it stops short, {remedy}"))
+        Finding::warning(
+            "reach-not-certain",
+            message,
+            format!("adjust it and look at a capture; where it stops short, {remedy}"),
+        )
     } else {
         let reads = if residual.error < 0.0 { "low" } else { "high" };
         let at = |index: usize| sines.get(index).map_or(0.0, |s: &SineError| s.error);
