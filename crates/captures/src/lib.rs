@@ -22,6 +22,7 @@ mod npy;
 mod packed;
 mod select;
 mod text;
+pub mod touchstone;
 mod units;
 mod wav;
 

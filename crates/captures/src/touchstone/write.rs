@@ -1,0 +1,34 @@
+//! Writing of Touchstone version 1.1: S parameters as real and imaginary part, in hertz.
+
+use std::fmt::Write as _;
+
+use super::{ConvertError, Touchstone};
+
+/// Pairs of numbers on one line at most.
+const PAIRS: usize = 4;
+
+/// The file's text, version 1.1, with the reference resistance of the first port for all ports.
+///
+/// S parameters that have one reference for all ports come back from reading exactly as they went in.
+///
+/// # Errors
+/// Other parameters, or other references, that cannot be turned into S parameters.
+pub fn write(network: &Touchstone) -> Result<String, ConvertError> {
+    let n = network.ports;
+    let reference = network.reference_ohm.first().copied().unwrap_or(50.0);
+    let matrices = network.s_parameters(reference)?;
+    let mut text = format!("# Hz S RI R {reference}\n");
+    for (frequency, matrix) in network.frequency_hz.iter().zip(&matrices) {
+        let _ = write!(text, "{frequency:e}");
+        for k in 0..n * n {
+            if n > 2 && k > 0 && (k % n == 0 || (k % n) % PAIRS == 0) {
+                text.push('\n');
+            }
+            // Two-ports are written column by column.
+            let value = if n == 2 { matrix[(k % 2) * 2 + k / 2] } else { matrix[k] };
+            let _ = write!(text, " {:e} {:e}", value.re, value.im);
+        }
+        text.push('\n');
+    }
+    Ok(text)
+}
