@@ -1,5 +1,11 @@
 //! Every file in `testdata/touchstone`: the numbers of the valid ones, the whole text of each error.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::approx_constant,
+    reason = "helpers of tests; measured values are no constants"
+)]
+
 use std::collections::BTreeSet;
 use std::path::PathBuf;
 

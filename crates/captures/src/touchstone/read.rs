@@ -528,7 +528,8 @@ impl<'t> Reader<'t> {
                 ));
             }
             let mut numbers: Vec<f64> = Vec::with_capacity(expected - 1);
-            let mut words = first.text.split_whitespace().skip(1);
+            let mut words = first.text.split_whitespace();
+            words.next();
             let mut line = first;
             loop {
                 for word in words {
@@ -542,7 +543,7 @@ impl<'t> Reader<'t> {
                 }
                 let Some(next) = lines.get(at) else { break };
                 line = next;
-                words = next.text.split_whitespace().skip(0);
+                words = next.text.split_whitespace();
             }
             if numbers.len() + 1 != expected {
                 return Err(self.wrong(

@@ -21,7 +21,7 @@ pub fn write(network: &Touchstone) -> Result<String, ConvertError> {
     for (frequency, matrix) in network.frequency_hz.iter().zip(&matrices) {
         let _ = write!(text, "{frequency:e}");
         for k in 0..n * n {
-            if n > 2 && k > 0 && (k % n == 0 || (k % n) % PAIRS == 0) {
+            if n > 2 && k > 0 && (k % n).is_multiple_of(PAIRS) {
                 text.push('\n');
             }
             // Two-ports are written column by column.
