@@ -11,6 +11,7 @@
 pub mod assessment;
 pub mod chain;
 pub mod coupling;
+pub mod data_sheet;
 pub mod divider;
 pub mod estimate;
 pub mod finding;
