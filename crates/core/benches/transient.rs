@@ -62,16 +62,15 @@ impl Transfer for Probe {
 
 fn main() {
     let chain = |tip_f: f64| Probe { tip_f, lead_h: 60e-9, coupling: 62.8, calls: Cell::new(0) };
-    let count = 1_000_000;
     let once = median(5, || {
         let chain = chain(14e-12);
         let mut sum = Complex64::ZERO;
-        for k in 0..count / 10 {
+        for k in 0..100_000 {
             sum += chain.at(Complex64::new(1e7, 1e5 * f64::from(k)));
         }
         black_box(sum);
     });
-    println!("one H: {:.3} µs", 1e6 * once / f64::from(count / 10));
+    println!("one H: {:.3} µs", 1e6 * once / 1e5);
     let trapezoid =
         |frequency_hz: f64| Shape::Trapezoid { frequency_hz, duty: 0.5, rise_s: 1e-9, fall_s: 1e-9 };
     let points = |count: usize, span: f64| Shape::Points {
@@ -95,7 +94,6 @@ fn main() {
         ("1e3 points, 1 µs", points(1_000, 1e-6), 1e-6),
         ("1e5 points, 100 µs", points(100_000, 1e-4), 1e-4),
         ("1e6 points, 10 ms", points(1_000_000, 1e-2), 1e-2),
-        ("1e6 points, 10 µs", points(1_000_000, 1e-5), 1e-5),
     ];
     for (name, shape, span) in shapes {
         let signal = Signal { shape, low_v: 0.0, high_v: 1.0 };

@@ -1,5 +1,10 @@
 //! The transient engine against closed forms, published figures, and a slow direct solution.
 #![allow(missing_docs)]
+#![allow(
+    clippy::print_stdout,
+    clippy::unwrap_used,
+    reason = "helpers of tests; the worst differences are worth seeing"
+)]
 
 use flattop_close::{assert_close, within};
 use flattop_core::chain::Transfer;
@@ -157,11 +162,11 @@ fn shelf_steps_of_the_divider() {
         let shelf = Lumped { zeros: real(&[-1.0 / zero]), ..Lumped::poles(real(&[-1.0 / tau])) };
         let known = Shelf { error, time_constant_s: tau };
         let ideal = motion(&shelf, &edge(0.0));
-        check("shelf", &ideal, &times(1e-9, 1e-3), 3e-6, |t| known.step(t));
+        check("shelf", &ideal, &times(1e-9, 1e-3), 1e-5, |t| known.step(t));
         // With one fast pole behind: partial fractions.
         let chain = Lumped { zeros: shelf.zeros, ..Lumped::poles(real(&[-1.0 / tau, -band])) };
         let m = motion(&chain, &edge(0.0));
-        check("shelf with a band limit", &m, &times(1e-10, 1e-3), 2e-6, |t| chain.step(t));
+        check("shelf with a band limit", &m, &times(1e-10, 1e-3), 1e-5, |t| chain.step(t));
     }
 }
 
@@ -222,7 +227,15 @@ fn delays_and_reflections_are_sums_of_delayed_steps() {
         let chain = Lumped { echoes, ..Lumped::poles(real(&poles)) };
         for rise in [0.0, 1e-9] {
             let m = motion(&chain, &edge(rise));
-            check(&format!("ρ = {rho}"), &m, &times(1e-9, 5e-7), 5e-5, |t| chain.edge(t, rise));
+            if rise == 0.0 && rho < -0.5 {
+                // Loud echoes of an ideal step: the number of samples binds, which is told, and costs this much.
+                assert_eq!(m.findings()[0].code, "response-bandwidth-cut");
+                for t in times(1e-9, 5e-7) {
+                    assert_close!(m.value(t), chain.step(t), within(3e-4));
+                }
+                continue;
+            }
+            check(&format!("ρ = {rho}"), &m, &times(1e-9, 5e-7), 2e-5, |t| chain.edge(t, rise));
         }
     }
     // One pole only behind a delay, with an ideal step.
@@ -481,6 +494,37 @@ fn what_does_not_fit_is_told() {
     assert!(m.findings().iter().any(|f| f.code == "step-not-limited"));
     assert_close!(m.value(1.001e-9), 1.0, within(1e-6));
     assert_close!(m.value(0.999e-9), 0.0, within(1e-6));
+}
+
+#[test]
+fn a_variant_beyond_its_grid_is_told() {
+    let mut workspace = Workspace::new();
+    for signal in
+        [edge(1e-9), unit(Shape::Trapezoid { frequency_hz: 50e6, duty: 0.5, rise_s: 1e-9, fall_s: 1e-9 })]
+    {
+        let base = Lumped::poles(pair(1e9, 0.7));
+        let grid = Grid::choose(&base, &signal, &mut workspace).unwrap();
+        // Another damping on the same grid is as good as on its own.
+        let near = Lumped::poles(pair(1.03e9, 0.65));
+        let m = Motion::new(&near, &signal, &grid, None, &mut workspace).unwrap();
+        assert!(m.findings().is_empty(), "{:?}", m.findings());
+        let own = motion(&near, &signal);
+        for k in 0..100 {
+            assert_close!(m.value(1e-10 * f64::from(k)), own.value(1e-10 * f64::from(k)), within(1e-5));
+        }
+        let fast = Lumped::poles(pair(3e10, 0.7));
+        let m = Motion::new(&fast, &signal, &grid, None, &mut workspace).unwrap();
+        assert_eq!(m.findings()[0].code, "response-bandwidth-cut");
+        let few = grid.samples()[1..].to_vec();
+        assert!(matches!(
+            Motion::new(&base, &signal, &grid, Some(&few), &mut workspace),
+            Err(TransientError::Samples { .. })
+        ));
+    }
+    let grid = Grid::choose(&Lumped::poles(pair(1e9, 0.7)), &edge(1e-9), &mut workspace).unwrap();
+    let ringing = Lumped::poles(pair(1e9, 0.003));
+    let m = Motion::new(&ringing, &edge(1e-9), &grid, None, &mut workspace).unwrap();
+    assert!(m.findings().iter().any(|f| f.code == "response-tail-long"));
 }
 
 #[test]

@@ -39,7 +39,7 @@ pub(super) const SLOWEST: f64 = 1e-4;
 const SCAN: (f64, f64) = (1e1, 1e15);
 const PER_DECADE: usize = 16;
 /// Harmonics up to this many are summed rather than wrapped.
-const HARMONICS: f64 = 1500.0;
+const HARMONICS: f64 = 500.0;
 /// Most samples of a grid.
 const SAMPLES: f64 = 6000.0;
 /// Share of the step that may be cut off at high frequencies (bound), and what may be left at the end of a table.
@@ -174,7 +174,9 @@ impl Grid {
     /// Whether a signal is of the kind that this grid was chosen for.
     pub(super) fn suits(&self, excitation: &Excitation) -> bool {
         match (&self.layout, &excitation.form) {
-            (Layout::Single, Form::Sine { frequency, .. }) => TAU * frequency == self.frequencies[0].im,
+            (Layout::Single, Form::Sine { frequency, .. }) => {
+                (TAU * frequency).total_cmp(&self.frequencies[0].im).is_eq()
+            }
             (Layout::Harmonics { period, .. }, Form::Lines(lines)) => lines.period == Some(*period),
             (Layout::Bands { event, .. }, form) => match form {
                 Form::Lines(_) => *event == Event::Bend,
@@ -184,6 +186,16 @@ impl Grid {
             },
             _ => false,
         }
+    }
+
+    /// Estimate of what a step lacks because samples end where they do, as share of the step: above their end |H| is taken to fall
+    /// in proportion to frequency at least.
+    pub(super) fn cut(&self, samples: &[Complex64], direct: f64, ramp: f64) -> f64 {
+        let (Some(h), Some(s)) = (samples.last(), self.frequencies.last()) else { return 0.0 };
+        if matches!(self.layout, Layout::Single) {
+            return 0.0;
+        }
+        (h - direct).norm() * 1f64.min(2.0 / (s.im * ramp)) / (PI * self.scale)
     }
 
     /// Where H is needed, rad/s: the samples of a variant are its [`Transfer::at`] at these, in this order.

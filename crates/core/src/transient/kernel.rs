@@ -52,7 +52,7 @@ impl Kernel {
             poles.retain(|p| p.residue != 0.0);
             poles
         });
-        let slow = Slow::new(transfer, direct, poles);
+        let slow = Slow::new(transfer, direct, poles, span);
         if !(slow.gain.is_finite() && slow.slope.is_finite()) {
             return Err(TransientError::NotFinite { frequency_hz: 0.0 });
         }

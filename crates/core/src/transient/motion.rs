@@ -3,7 +3,7 @@
 use super::TransientError;
 use super::excitation::{Excitation, Form, Lines};
 use super::findings;
-use super::grid::Grid;
+use super::grid::{Grid, TELL};
 use super::kernel::Kernel;
 use super::table::Workspace;
 use crate::chain::Transfer;
@@ -86,8 +86,14 @@ impl Motion {
         let kernel = Kernel::new(transfer, grid, Some(samples), workspace)?;
         let mut findings = grid.findings.clone();
         findings.extend(kernel.findings(grid.scale));
-        let course = Course::new(&kernel, &excitation);
         let fastest_ramp = excitation.shortest_ramp();
+        let cut = grid.cut(samples, kernel.slow.direct, fastest_ramp);
+        if cut > TELL
+            && !findings.iter().any(|f| matches!(f.code, "response-bandwidth-cut" | "step-not-limited"))
+        {
+            findings.push(findings::bandwidth_cut(grid.frequencies[samples.len() - 1].im / TAU, cut));
+        }
+        let course = Course::new(&kernel, &excitation);
         Ok(Self { kernel: Arc::new(kernel), excitation, course, fastest_ramp, scale: grid.scale, findings })
     }
 

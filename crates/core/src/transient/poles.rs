@@ -21,9 +21,15 @@ const PER_DECADE: f64 = 8.0;
 /// What is missed shows as a transient that has not died at the end of the table.
 pub(super) fn real_poles(transfer: &(impl Transfer + ?Sized), slowest: f64, fastest: f64) -> Vec<Pole> {
     let mut poles = Vec::new();
-    let denominator = |x: f64| {
-        let value = transfer.quotient(Complex64::new(-x, 0.0)).1;
+    let plain = |x: f64| transfer.quotient(Complex64::new(-x, 0.0)).1;
+    // Of the points of the scan only: close to a zero an imaginary part of mere rounding is large against the real one.
+    let checked = |x: f64| {
+        let value = plain(x);
         (value.is_finite() && value.im.abs() <= 1e-6 * value.re.abs()).then_some(value.re)
+    };
+    let denominator = |x: f64| {
+        let value = plain(x).re;
+        value.is_finite().then_some(value)
     };
     let decades = (fastest / slowest).log10();
     let count = (PER_DECADE * decades).ceil().max(1.0);
@@ -33,23 +39,23 @@ pub(super) fn real_poles(transfer: &(impl Transfer + ?Sized), slowest: f64, fast
     let mut before: Option<(f64, f64)> = None;
     let mut last: Option<(f64, f64)> = None;
     for _ in 0..=count as usize {
-        let Some(value) = denominator(x) else { break };
+        let Some(value) = checked(x) else { break };
         if value == 0.0 {
             poles.extend(pole_at(transfer, x));
-        } else if let Some((left, left_value)) = last {
-            if left_value * value < 0.0 {
-                poles.extend(
-                    refine(&denominator, (left, left_value), (x, value)).and_then(|x| pole_at(transfer, x)),
-                );
-            }
+        } else if let Some(left) = last
+            && left.1 * value < 0.0
+        {
+            poles.extend(refine(&denominator, left, (x, value)).and_then(|x| pole_at(transfer, x)));
         }
         if let (Some(a), Some(b)) = (before, last) {
             let same = a.1 * b.1 > 0.0 && b.1 * value > 0.0;
-            if same && b.1.abs() < a.1.abs() && b.1.abs() <= value.abs() {
-                if let Some(dip) = dip_below_zero(&denominator, a.0, b, x) {
-                    for (from, to) in [(a, dip), (dip, (x, value))] {
-                        poles.extend(refine(&denominator, from, to).and_then(|x| pole_at(transfer, x)));
-                    }
+            if same
+                && b.1.abs() < a.1.abs()
+                && b.1.abs() <= value.abs()
+                && let Some(dip) = dip_below_zero(&denominator, a.0, b, x)
+            {
+                for (from, to) in [(a, dip), (dip, (x, value))] {
+                    poles.extend(refine(&denominator, from, to).and_then(|x| pole_at(transfer, x)));
                 }
             }
         }
@@ -61,23 +67,27 @@ pub(super) fn real_poles(transfer: &(impl Transfer + ?Sized), slowest: f64, fast
     poles
 }
 
-/// Newton's last step and the residue, both with the derivative by a complex step (no difference, so no cancellation).
+/// Newton's last steps and the residue.
+///
+/// The derivative comes from steps along the imaginary direction, where the denominator's real part does not count:
+/// Im d(p + ih)/h, with the h² error taken off by a second step. The steps are long enough that an H whose small
+/// imaginary part carries rounding of its real one does no harm.
 fn pole_at(transfer: &(impl Transfer + ?Sized), x: f64) -> Option<Pole> {
+    let slope = |at: f64| {
+        let step = 1e-5 * at.abs();
+        let [one, two] = [step, 2.0 * step].map(|h| transfer.quotient(Complex64::new(at, h)).1.im / h);
+        (4.0 * one - two) / 3.0
+    };
     let mut at = -x;
     for _ in 0..2 {
-        let step = 1e-10 * at.abs();
-        let (_, d) = transfer.quotient(Complex64::new(at, step));
-        let slope = d.im / step;
-        let next = at - d.re / slope;
+        let next = at - transfer.quotient(Complex64::new(at, 0.0)).1.re / slope(at);
         // A step that leads away is no polish.
         if !((next - at).abs() < 1e-6 * at.abs()) {
             break;
         }
         at = next;
     }
-    let step = 1e-10 * at.abs();
-    let (n, d) = transfer.quotient(Complex64::new(at, step));
-    let residue = n.re / (d.im / step);
+    let residue = transfer.quotient(Complex64::new(at, 0.0)).0.re / slope(at);
     residue.is_finite().then_some(Pole { at, residue })
 }
 

@@ -116,6 +116,8 @@ pub(super) fn friendly(at_least: f64) -> usize {
 pub(super) struct Table {
     start: f64,
     step: f64,
+    /// 1/step.
+    rate: f64,
     nodes: Vec<[f64; 3]>,
 }
 
@@ -175,7 +177,7 @@ impl Table {
                 nodes[k][2] -= curvature * step * step;
             });
         }
-        Ok(Self { start, step, nodes })
+        Ok(Self { start, step, rate: 1.0 / step, nodes })
     }
 
     /// From the harmonics 1, 2, … of a period: two periods' ends coincide, so that every phase is inside.
@@ -202,26 +204,20 @@ impl Table {
             }
             unit *= step;
         }
-        Ok(Self { start: 0.0, step, nodes })
+        Ok(Self { start: 0.0, step, rate: 1.0 / step, nodes })
     }
 
     /// Value (order 0) at u, or its derivative (order 1); nil outside of the table.
     #[inline]
     pub(super) fn value(&self, u: f64, order: usize) -> f64 {
-        let place = (u - self.start) / self.step;
-        if !(place >= 0.0) {
+        let place = (u - self.start) * self.rate;
+        let last = self.nodes.len() - 1;
+        if !(place >= 0.0 && place <= last as f64) {
             return 0.0;
         }
-        let mut k = place as usize;
-        if k + 2 > self.nodes.len() {
-            // The very last place counts, what follows does not.
-            if k + 1 > self.nodes.len() || place > k as f64 {
-                return 0.0;
-            }
-            k -= 1;
-        }
+        let k = (place as usize).min(last - 1);
         let t = place - k as f64;
-        let ([f0, d0, s0], [f1, d1, s1]) = (self.nodes[k], self.nodes[k + 1]);
+        let &[[f0, d0, s0], [f1, d1, s1]] = &self.nodes[k..k + 2] else { return 0.0 };
         let half = 0.5 * s0;
         let (gap, turn, bend) = (f1 - f0 - d0 - half, d1 - d0 - s0, s1 - s0);
         let a3 = 10.0 * gap - 4.0 * turn + 0.5 * bend;
@@ -230,7 +226,7 @@ impl Table {
         if order == 0 {
             f0 + t * (d0 + t * (half + t * (a3 + t * (a4 + t * a5))))
         } else {
-            (d0 + t * (s0 + t * (3.0 * a3 + t * (4.0 * a4 + t * 5.0 * a5)))) / self.step
+            (d0 + t * (s0 + t * (3.0 * a3 + t * (4.0 * a4 + t * 5.0 * a5)))) * self.rate
         }
     }
 
@@ -289,11 +285,12 @@ mod tests {
         let nodes = [0.3, 0.8].map(|x: f64| {
             [f(x), (-2.0 + 3.0 * x * x - 2.5 * x.powi(4)) * 0.5, (6.0 * x - 10.0 * x.powi(3)) * 0.25]
         });
-        let table = Table { start: 0.3, step: 0.5, nodes: nodes.to_vec() };
+        let table = Table { start: 0.3, step: 0.5, rate: 2.0, nodes: nodes.to_vec() };
         for x in [0.3, 0.41, 0.55, 0.79, 0.8] {
             assert_close!(table.value(x, 0), f(x), within(1e-13));
             assert_close!(table.value(x, 1), -2.0 + 3.0 * x * x - 2.5 * x.powi(4), within(1e-12));
         }
         assert_close!(table.value(0.81, 0), 0.0, within(0.0));
+        assert_close!(table.value(0.29, 0), 0.0, within(0.0));
     }
 }

@@ -20,13 +20,24 @@ pub(super) struct Slow {
 }
 
 impl Slow {
-    /// Value and derivative at 0 by a complex step that is short against every pole.
-    pub(super) fn new(transfer: &(impl Transfer + ?Sized), direct: f64, poles: Vec<Pole>) -> Self {
-        let step = 1e-7 * poles.first().map_or(1.0, |p| p.at.abs().min(1.0));
-        let near = transfer.at(Complex64::new(0.0, step));
-        let slope = near.im / step;
-        let rest_slope = slope + poles.iter().map(|p| p.residue / (p.at * p.at)).sum::<f64>();
-        Self { direct, gain: near.re - direct, slope, rest_slope, poles }
+    /// `span` is the length of the table, s: H without its slow poles is smooth on a scale of 1/span.
+    pub(super) fn new(
+        transfer: &(impl Transfer + ?Sized),
+        direct: f64,
+        poles: Vec<Pole>,
+        span: Option<f64>,
+    ) -> Self {
+        let near = 1e-7 * poles.first().map_or(1.0, |p| p.at.abs().min(1.0));
+        let gain = transfer.at(Complex64::new(0.0, near)).re - direct;
+        // Without the slow poles, so that nothing large cancels; the h² error is taken off by a second step.
+        let rest = |h: f64| {
+            let s = Complex64::new(0.0, h);
+            let slow: Complex64 = poles.iter().map(|p| p.residue / (s - p.at)).sum();
+            (transfer.at(s) - slow).im / h
+        };
+        let rest_slope = span.map_or(0.0, |span| (4.0 * rest(0.01 / span) - rest(0.02 / span)) / 3.0);
+        let slope = rest_slope - poles.iter().map(|p| p.residue / (p.at * p.at)).sum::<f64>();
+        Self { direct, gain, slope, rest_slope, poles }
     }
 }
 
