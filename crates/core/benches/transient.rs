@@ -4,7 +4,7 @@
 #![allow(clippy::print_stdout, clippy::disallowed_methods, reason = "a bench looks at the clock and prints")]
 #![allow(missing_docs)]
 
-use flattop_core::chain::Transfer;
+use flattop_core::chain::*;
 use flattop_core::signal::{Outside, Shape, Signal};
 use flattop_core::transient::{Grid, Motion, Workspace};
 use num_complex::Complex64;
@@ -61,6 +61,7 @@ impl Transfer for Probe {
 }
 
 fn main() {
+    six_variants();
     let chain = |tip_f: f64| Probe { tip_f, lead_h: 60e-9, coupling: 62.8, calls: Cell::new(0) };
     let once = median(5, || {
         let chain = chain(14e-12);
@@ -125,6 +126,76 @@ fn main() {
             1e3 * look,
             motion.findings().iter().map(|f| f.code).collect::<Vec<_>>(),
         );
+    }
+}
+
+/// Six variants of the project's own chain on one grid: everything a prediction asks of this engine.
+fn six_variants() {
+    let plain = probe();
+    let mut skin = plain.clone();
+    skin.cable.skin_corner_hz = Some(1e6);
+    skin.input.coupling = Coupling::Ac { corner_hz: 10.0 };
+    skin.input.response.shape = ResponseShape::Bessel4;
+    for (name, chain) in [("as usual", &plain), ("skin effect, AC, Bessel", &skin)] {
+        for (shape_name, shape) in [
+            ("ideal edge", Shape::Edge { rise_s: 0.0 }),
+            ("edge 1 ns", Shape::Edge { rise_s: 1e-9 }),
+            ("square 1 kHz", Shape::Trapezoid { frequency_hz: 1e3, duty: 0.5, rise_s: 5e-9, fall_s: 5e-9 }),
+            ("square 20 MHz", Shape::Trapezoid { frequency_hz: 2e7, duty: 0.5, rise_s: 1e-9, fall_s: 1e-9 }),
+        ] {
+            let signal = Signal { shape, low_v: 0.0, high_v: 1.0 };
+            let times: Vec<f64> = (0..2000).map(|k| 200e-9 * (f64::from(k) / 1900.0 - 0.05)).collect();
+            let mut variants = vec![chain.against(Against::UnloadedNode)];
+            variants.extend(Cause::ALL.map(|cause| chain.against_without(Against::UnloadedNode, cause)));
+            let list: Vec<&dyn Transfer> = variants.iter().map(|v| v as &dyn Transfer).collect();
+            let mut told: Vec<Vec<&str>> = Vec::new();
+            let mut samples = 0;
+            let whole = median(11, || {
+                let mut workspace = Workspace::new();
+                told.clear();
+                let Ok(grid) = Grid::choose_for_all(&list, &signal, &mut workspace) else { return };
+                samples = grid.frequencies().len();
+                for variant in &variants {
+                    let Ok(motion) = Motion::new(variant, &signal, &grid, None, &mut workspace) else {
+                        return;
+                    };
+                    black_box(motion.values(&times));
+                    told.push(motion.findings().iter().map(|f| f.code).collect());
+                }
+            });
+            println!("{name}, {shape_name}: {:.3} ms for six, {samples} samples; {told:?}", 1e3 * whole);
+        }
+    }
+}
+
+fn probe() -> Chain {
+    Chain {
+        node: Node { resistance_ohm: 50.0, capacitance_f: 3e-12 },
+        contact: Contact { inductance_h: 100e-9, resistance_ohm: 0.0 },
+        tip: Tip {
+            body_capacitance_f: 3e-12,
+            resistance_ohm: 9e6,
+            capacitance_f: 11e-12,
+            series_resistance_ohm: 50.0,
+        },
+        cable: Cable {
+            length_m: 1.2,
+            resistance_ohm_per_m: 160.0,
+            inductance_h_per_m: 330e-9,
+            capacitance_f_per_m: 60e-12,
+            conductance_s_per_m: 0.0,
+            skin_corner_hz: None,
+        },
+        compensation_box: CompensationBox { series_resistance_ohm: 40.0, capacitance_f: 10e-12 },
+        input: Input {
+            resistance_ohm: 1e6,
+            capacitance_f: 20e-12,
+            response: Response { shape: ResponseShape::Gaussian, bandwidth_hz: 200e6 },
+            coupling: Coupling::Dc,
+            limit: None,
+        },
+        measured: vec![],
+        ratio: 10.0,
     }
 }
 

@@ -7,7 +7,10 @@
 )]
 
 use flattop_close::{assert_close, within};
-use flattop_core::chain::Transfer;
+use flattop_core::chain::{
+    Against, Cable, Cause, Chain, CompensationBox, Contact, Coupling, Input, Node, Response, ResponseShape,
+    Tip, Transfer,
+};
 use flattop_core::coupling::SecondOrder;
 use flattop_core::divider::Shelf;
 use flattop_core::signal::{Outside, Shape, Signal};
@@ -494,6 +497,74 @@ fn what_does_not_fit_is_told() {
     assert!(m.findings().iter().any(|f| f.code == "step-not-limited"));
     assert_close!(m.value(1.001e-9), 1.0, within(1e-6));
     assert_close!(m.value(0.999e-9), 0.0, within(1e-6));
+}
+
+fn probe(shape: ResponseShape, skin_corner_hz: Option<f64>) -> Chain {
+    Chain {
+        node: Node { resistance_ohm: 50.0, capacitance_f: 3e-12 },
+        contact: Contact { inductance_h: 100e-9, resistance_ohm: 0.0 },
+        tip: Tip {
+            body_capacitance_f: 3e-12,
+            resistance_ohm: 9e6,
+            capacitance_f: 11e-12,
+            series_resistance_ohm: 50.0,
+        },
+        cable: Cable {
+            length_m: 1.2,
+            resistance_ohm_per_m: 160.0,
+            inductance_h_per_m: 330e-9,
+            capacitance_f_per_m: 60e-12,
+            conductance_s_per_m: 0.0,
+            skin_corner_hz,
+        },
+        compensation_box: CompensationBox { series_resistance_ohm: 40.0, capacitance_f: 10e-12 },
+        input: Input {
+            resistance_ohm: 1e6,
+            capacitance_f: 20e-12,
+            response: Response { shape, bandwidth_hz: 200e6 },
+            coupling: Coupling::Dc,
+            limit: None,
+        },
+        measured: vec![],
+        ratio: 10.0,
+    }
+}
+
+#[test]
+fn the_whole_chain_and_its_variants_agree_with_a_plain_fourier_integral() {
+    // y(t) = H(0)/2 + (1/π)∫Im(H·exp(jω(t − r/2)))·sinc(ωr/2)·dω/ω, by the trapezoid rule on ln ω: another way entirely.
+    let rise = 1e-9;
+    let (from, to, step) = (0f64, 1e12_f64.ln(), 2e-4);
+    for (shape, skin) in [(ResponseShape::Gaussian, None), (ResponseShape::Bessel4, Some(1e6))] {
+        let chain = probe(shape, skin);
+        let mut variants = vec![chain.against(Against::UnloadedNode)];
+        variants.extend(Cause::ALL.map(|cause| chain.against_without(Against::UnloadedNode, cause)));
+        let list: Vec<&dyn Transfer> = variants.iter().map(|v| v as &dyn Transfer).collect();
+        let mut workspace = Workspace::new();
+        let grid = Grid::choose_for_all(&list, &edge(rise), &mut workspace).unwrap();
+        println!("{} samples", grid.frequencies().len());
+        for (k, variant) in variants.iter().enumerate() {
+            let m = Motion::new(variant, &edge(rise), &grid, None, &mut workspace).unwrap();
+            let table: Vec<(f64, Complex64)> = (0..((to - from) / step) as usize)
+                .map(|k| {
+                    let omega = (from + step * k as f64).exp();
+                    let half = 0.5 * omega * rise;
+                    (omega, variant.at(Complex64::new(0.0, omega)) * (half.sin() / half))
+                })
+                .collect();
+            let settled = variant.at(Complex64::new(0.0, 1e-3)).re;
+            let at = [-2e-9, 0.5e-9, 6e-9, 7.5e-9, 9e-9, 12e-9, 20e-9, 33e-9, 60e-9, 150e-9, 400e-9];
+            check(&format!("variant {k}"), &m, &at, 2e-5, |t| {
+                let sum: f64 =
+                    table.iter().map(|(omega, h)| (h * Complex64::cis(omega * (t - 0.5 * rise))).im).sum();
+                0.5 * settled + sum * step / PI
+            });
+        }
+    }
+    assert_eq!(
+        Grid::choose_for_all(&[], &edge(rise), &mut Workspace::new()).unwrap_err(),
+        TransientError::NoChain
+    );
 }
 
 #[test]

@@ -75,30 +75,50 @@ impl Grid {
     /// # Errors
     /// [`TransientError`] for a signal that is none, and for a response that is not finite.
     pub fn choose(
-        transfer: &(impl Transfer + ?Sized),
+        transfer: &impl Transfer,
         signal: &Signal,
         workspace: &mut Workspace,
     ) -> Result<Self, TransientError> {
+        Self::choose_for_all(&[transfer], signal, workspace)
+    }
+
+    /// Chooses one grid that is good for several chains (the variants of one, say), and samples the first there.
+    ///
+    /// # Errors
+    /// [`TransientError`] for a signal that is none, for a response that is not finite, and for no chain at all.
+    pub fn choose_for_all(
+        chains: &[&dyn Transfer],
+        signal: &Signal,
+        workspace: &mut Workspace,
+    ) -> Result<Self, TransientError> {
+        let first = *chains.first().ok_or(TransientError::NoChain)?;
         let excitation = Excitation::new(signal)?;
         let (event, period) = match &excitation.form {
             Form::Sine { frequency, .. } => {
                 let at = Complex64::new(0.0, TAU * frequency);
-                return Self::sampled(transfer, Layout::Single, vec![at], 1.0, vec![]);
+                return Self::sampled(first, Layout::Single, vec![at], 1.0, vec![]);
             }
             Form::Exponential { tau, .. } => (Event::Exponential(*tau), None),
             Form::Burst { frequency, .. } => (Event::Sine(*frequency), None),
             Form::Lines(lines) => (Event::Bend, lines.period),
         };
-        let direct = direct_share(transfer);
-        let scan = scan(transfer, direct, excitation.shortest_ramp())?;
-        let scale = scan.iter().map(|p| p.h.norm()).fold(direct.abs(), f64::max).max(f64::MIN_POSITIVE);
+        let ramp = excitation.shortest_ramp();
+        let scans =
+            chains.iter().map(|chain| Scan::new(*chain, ramp)).collect::<Result<Vec<_>, TransientError>>()?;
+        let scale = scans.iter().map(|s| s.scale).fold(f64::INFINITY, f64::min);
         let mut told = Vec::new();
-        let mut top = top(&scan, scale, &mut told);
+        if scans.iter().any(Scan::is_unlimited) {
+            told.push(findings::not_limited());
+        }
+        let mut top = scans.iter().map(Scan::top).fold(0.0, f64::max);
         // A sine must lie well inside of the lowest band, unless nothing of it passes.
         let mut least_split = 0.0;
         if let Event::Sine(frequency) = event {
             let omega = TAU * frequency;
-            if (transfer.at_frequency(frequency) - direct).norm() > 1e-7 * scale {
+            let passes = |(scan, chain): (&Scan, &&dyn Transfer)| {
+                (chain.at_frequency(frequency) - scan.direct).norm() > 1e-7 * scale
+            };
+            if scans.iter().zip(chains).any(passes) {
                 top = top.max(2.2 * omega);
                 least_split = 2.2 * omega;
             }
@@ -111,17 +131,18 @@ impl Grid {
                 let frequencies =
                     (1..=count as usize).map(|n| Complex64::new(0.0, n as f64 * base)).collect();
                 let layout = Layout::Harmonics { period, top: top.max(5.3 * base) };
-                return Self::sampled(transfer, layout, frequencies, scale, told);
+                return Self::sampled(first, layout, frequencies, scale, told);
             }
         }
-        let mut needs = Needs::new(&scan, real_poles(transfer, SLOWEST, top), scale);
+        let poles: Vec<_> = chains.iter().map(|chain| real_poles(*chain, SLOWEST, top)).collect();
+        let mut needs = Needs::new(&scans, poles);
         let mut edges = needs.edges(top, least_split);
         let wanted = top;
         while edges.1 > SAMPLES && top > least_split.max(1e3) {
             top = (0.8 * top).max(least_split);
             edges = needs.edges(top, least_split);
         }
-        let cut = cut_above(&scan, top) / scale;
+        let cut = scans.iter().map(|s| s.cut_above(top)).fold(0.0, f64::max);
         if top < wanted && cut > TELL {
             told.push(findings::bandwidth_cut(top / TAU, cut));
         }
@@ -136,18 +157,31 @@ impl Grid {
                 break;
             }
             let layout = Layout::Bands { event, sigma, bands };
-            let grid = Self::sampled(transfer, layout, frequencies, scale, told.clone())?;
-            let kernel = Kernel::new(transfer, &grid, None, workspace)?;
+            let grid = Self::sampled(first, layout, frequencies, scale, told.clone())?;
+            // For each band the worst of all chains.
+            let mut left = vec![(0f64, 0f64); edges.0.len()];
+            for (k, chain) in chains.iter().enumerate() {
+                let own: Vec<_>;
+                let samples = if k == 0 {
+                    &grid.samples
+                } else {
+                    own = grid.frequencies.iter().map(|s| chain.at(*s)).collect();
+                    &own
+                };
+                for (worst, left) in
+                    left.iter_mut().zip(Kernel::new(*chain, &grid, samples, workspace)?.left())
+                {
+                    *worst = (worst.0.max(left.0), worst.1.max(left.1));
+                }
+            }
             best = Some(grid);
             let mut grown = false;
-            for (left, from) in
-                kernel.left().into_iter().zip(std::iter::once(0.0).chain(edges.0.iter().copied()))
-            {
-                if !(left.0 <= LEFT * scale) && needs.delay > 0.0 {
-                    needs.earlier();
-                    grown = true;
-                }
-                if !(left.1 <= LEFT * scale) {
+            if needs.delay > 0.0 && left.iter().any(|l| l.0 > LEFT * scale) {
+                needs.earlier();
+                grown = true;
+            }
+            for (left, from) in left.iter().zip(std::iter::once(0.0).chain(edges.0.iter().copied())) {
+                if left.1 > LEFT * scale {
                     needs.longer(from);
                     grown = true;
                 }
@@ -209,46 +243,98 @@ impl Grid {
     }
 }
 
-/// H over all frequencies that may matter.
-fn scan(transfer: &(impl Transfer + ?Sized), direct: f64, ramp: f64) -> Result<Vec<Point>, TransientError> {
-    let count = ((SCAN.1 / SCAN.0).log10() * PER_DECADE as f64).round() as usize;
-    let mut points: Vec<Point> = Vec::with_capacity(count + 1);
-    for k in 0..=count {
-        let omega = SCAN.0 * 10f64.powf(k as f64 / PER_DECADE as f64);
-        // Short enough that the phase of any delay up to 1 µs stays below a radian.
-        let by = (1e-4 * omega).min(1e6);
-        let [h, above] = [omega, omega + by].map(|w| transfer.at(Complex64::new(0.0, w)) - direct);
-        if !(h.is_finite() && above.is_finite()) {
-            // Far above the band numerator and denominator may overflow.
-            match points.last() {
-                Some(last) if last.h.norm() < 1e-6 => break,
-                _ => return Err(TransientError::NotFinite { frequency_hz: omega / TAU }),
+/// H of one chain over all frequencies that may matter.
+struct Scan {
+    points: Vec<Point>,
+    direct: f64,
+    scale: f64,
+}
+
+impl Scan {
+    fn new(transfer: &dyn Transfer, ramp: f64) -> Result<Self, TransientError> {
+        let direct = direct_share(transfer);
+        let count = ((SCAN.1 / SCAN.0).log10() * PER_DECADE as f64).round() as usize;
+        let ratio = 10f64.powf(1.0 / PER_DECADE as f64);
+        let mut omega = SCAN.0;
+        let mut points: Vec<Point> = Vec::with_capacity(count + 1);
+        for _ in 0..=count {
+            // Short enough that the phase of any delay up to 1 µs stays below a radian.
+            let by = (1e-4 * omega).min(1e6);
+            let [h, above] = [omega, omega + by].map(|w| transfer.at(Complex64::new(0.0, w)) - direct);
+            if !(h.is_finite() && above.is_finite()) {
+                // Far above the band numerator and denominator may overflow.
+                match points.last() {
+                    Some(last) if last.h.norm() < 1e-6 => break,
+                    _ => return Err(TransientError::NotFinite { frequency_hz: omega / TAU }),
+                }
+            }
+            points.push(Point { omega, h, above, by, weight: 1f64.min(2.0 / (omega * ramp)) });
+            omega *= ratio;
+        }
+        let scale = points.iter().map(|p| p.h.norm()).fold(direct.abs(), f64::max).max(f64::MIN_POSITIVE);
+        Ok(Self { points, direct, scale })
+    }
+
+    /// Whether nothing limits how fast a step is.
+    fn is_unlimited(&self) -> bool {
+        self.points.last().is_some_and(|p| p.h.norm() * p.weight > TELL * self.scale)
+    }
+
+    /// The frequency above which nothing of a step matters.
+    fn top(&self) -> f64 {
+        let mut rest = 0.0;
+        for (k, p) in self.points.iter().enumerate().rev() {
+            rest += p.share();
+            if rest > CUT * self.scale {
+                return self.points[(k + 1).min(self.points.len() - 1)].omega;
             }
         }
-        points.push(Point { omega, h, above, by, weight: 1f64.min(2.0 / (omega * ramp)) });
+        SCAN.0
     }
-    Ok(points)
-}
 
-/// The frequency above which nothing of a step matters.
-fn top(scan: &[Point], scale: f64, told: &mut Vec<Finding>) -> f64 {
-    let highest = &scan[scan.len() - 1];
-    if highest.h.norm() * highest.weight > TELL * scale {
-        told.push(findings::not_limited());
+    /// Bound of what a step lacks at any time when all above a frequency is missing, as share of it: (1/π)∫|H·X|dω with
+    /// |X| = weight/ω.
+    fn cut_above(&self, top: f64) -> f64 {
+        self.points.iter().filter(|p| p.omega > top).map(Point::share).sum::<f64>() / self.scale
     }
-    let mut rest = 0.0;
-    for (k, p) in scan.iter().enumerate().rev() {
-        rest += p.share();
-        if rest > CUT * scale {
-            return scan[(k + 1).min(scan.len() - 1)].omega;
+
+    /// The delay that all frequencies share, s; infinite where none matters.
+    fn delay(&self) -> f64 {
+        let matters = |p: &&Point| p.h.norm() * p.weight > 10.0 * CUT * self.scale;
+        let delays = self.points.iter().filter(matters).map(|p| -(p.above / p.h).arg() / p.by);
+        delays.fold(f64::INFINITY, f64::min)
+    }
+
+    /// Raises the times that frequencies (from each one up) need to die by those of this chain without its real poles.
+    fn raise(&self, times: &mut Vec<(f64, f64)>, delay: f64, mut poles: Vec<Pole>) {
+        // Poles behind a long delay have residues beyond measure; those die in the table by themselves.
+        poles.retain(|p| -p.at * delay < 3.0);
+        let rest = |h: Complex64, omega: f64| {
+            let s = Complex64::new(0.0, omega);
+            let slow: Complex64 = poles.iter().map(|p| p.residue / (s - p.at)).sum();
+            (h - slow) * Complex64::cis(omega * delay)
+        };
+        let sizes: Vec<(f64, f64)> = self
+            .points
+            .iter()
+            .map(|p| {
+                let h = rest(p.h, p.omega);
+                (h.norm(), (rest(p.above, p.omega + p.by) - h).norm() / p.by)
+            })
+            .collect();
+        times.extend(self.points.iter().skip(times.len()).map(|p| (p.omega, 0.0)));
+        let mut longest = 0f64;
+        for (k, p) in self.points.iter().enumerate().rev() {
+            let around = &sizes[k.saturating_sub(2)..(k + 3).min(sizes.len())];
+            let size = around.iter().map(|s| s.0).fold(0.0, f64::max);
+            let folds = (size * p.weight / (0.1 * LEFT * self.scale)).ln();
+            // Differences that are all rounding say nothing.
+            if folds > 0.0 && sizes[k].1 * p.by > 1e-13 * self.scale {
+                longest = longest.max(folds * sizes[k].1 / size);
+            }
+            times[k].1 = times[k].1.max(longest);
         }
     }
-    scan[0].omega
-}
-
-/// Bound of what a step lacks at any time when all above a frequency is missing: (1/π)∫|H·X|dω with |X| = weight/ω.
-fn cut_above(scan: &[Point], top: f64) -> f64 {
-    scan.iter().filter(|p| p.omega > top).map(Point::share).sum()
 }
 
 impl Point {
@@ -268,39 +354,13 @@ struct Needs {
 }
 
 impl Needs {
-    fn new(scan: &[Point], mut poles: Vec<Pole>, scale: f64) -> Self {
-        let mut delay = f64::INFINITY;
-        for p in scan.iter().filter(|p| p.h.norm() * p.weight > 10.0 * CUT * scale) {
-            delay = delay.min(-(p.above / p.h).arg() / p.by);
-        }
+    fn new(scans: &[Scan], poles: Vec<Vec<Pole>>) -> Self {
+        let delay = scans.iter().map(Scan::delay).fold(f64::INFINITY, f64::min);
         let delay = if delay.is_finite() { delay.max(0.0) } else { 0.0 };
-        // Poles behind a long delay have residues beyond measure; those die in the table by themselves.
-        poles.retain(|p| -p.at * delay < 3.0);
-        let rest = |h: Complex64, omega: f64| {
-            let s = Complex64::new(0.0, omega);
-            let slow: Complex64 = poles.iter().map(|p| p.residue / (s - p.at)).sum();
-            (h - slow) * Complex64::cis(omega * delay)
-        };
-        let sizes: Vec<(f64, f64)> = scan
-            .iter()
-            .map(|p| {
-                let h = rest(p.h, p.omega);
-                (h.norm(), (rest(p.above, p.omega + p.by) - h).norm() / p.by)
-            })
-            .collect();
-        let mut times: Vec<(f64, f64)> = Vec::with_capacity(scan.len());
-        let mut longest = 0f64;
-        for (k, p) in scan.iter().enumerate().rev() {
-            let around = &sizes[k.saturating_sub(2)..(k + 3).min(sizes.len())];
-            let size = around.iter().map(|s| s.0).fold(0.0, f64::max);
-            let folds = (size * p.weight / (0.1 * LEFT * scale)).ln();
-            // Differences that are all rounding say nothing.
-            if folds > 0.0 && sizes[k].1 * p.by > 1e-13 * scale {
-                longest = longest.max(folds * sizes[k].1 / size);
-            }
-            times.push((p.omega, longest));
+        let mut times = Vec::new();
+        for (scan, poles) in scans.iter().zip(poles) {
+            scan.raise(&mut times, delay, poles);
         }
-        times.reverse();
         Self { whole: times[0].1, times, delay }
     }
 

@@ -28,10 +28,9 @@ impl Kernel {
     pub(super) fn new(
         transfer: &(impl Transfer + ?Sized),
         grid: &Grid,
-        samples: Option<&[Complex64]>,
+        samples: &[Complex64],
         workspace: &mut Workspace,
     ) -> Result<Self, TransientError> {
-        let samples = samples.unwrap_or(&grid.samples);
         if samples.len() != grid.frequencies.len() {
             return Err(TransientError::Samples { got: samples.len(), wanted: grid.frequencies.len() });
         }

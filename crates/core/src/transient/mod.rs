@@ -66,6 +66,9 @@ pub enum TransientError {
     /// The signal needs another table.
     #[error("the grid was chosen for another kind of signal or another period; choose it for this signal")]
     OtherSignal,
+    /// A grid for no chain.
+    #[error("no chain to choose a grid for; give at least one")]
+    NoChain,
     /// A transform of this length failed.
     #[error("a transform of {length} points failed; this is a defect of the program, please report it")]
     Transform {

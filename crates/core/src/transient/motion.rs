@@ -83,7 +83,7 @@ impl Motion {
         if !grid.suits(&excitation) {
             return Err(TransientError::OtherSignal);
         }
-        let kernel = Kernel::new(transfer, grid, Some(samples), workspace)?;
+        let kernel = Kernel::new(transfer, grid, samples, workspace)?;
         let mut findings = grid.findings.clone();
         findings.extend(kernel.findings(grid.scale));
         let fastest_ramp = excitation.shortest_ramp();
