@@ -9,6 +9,7 @@
 #![forbid(unsafe_code)]
 
 pub mod assessment;
+pub mod bench;
 pub mod chain;
 pub mod coupling;
 pub mod data_sheet;

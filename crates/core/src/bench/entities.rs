@@ -1,0 +1,231 @@
+//! What stands on a bench: plain data in SI units. `None` means not known, never "nil".
+
+use super::id::{Id, InputId};
+use crate::assessment::AdjustedAt;
+use crate::chain::ResponseShape;
+
+/// A point in time, with the offset of the clock on the wall where it was noted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Moment {
+    /// Milliseconds since 1970-01-01T00:00:00 UTC.
+    pub unix_ms: i64,
+    /// Offset of local time from UTC, minutes; positive east of Greenwich.
+    pub offset_minutes: i16,
+}
+
+/// A value with the half width of its tolerance, both in the same unit: 15 pF ± 1 pF.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Toleranced {
+    /// Nominal value.
+    pub value: f64,
+    /// Half width of the interval that holds the true value; `None` when the source does not say.
+    pub tolerance: Option<f64>,
+}
+
+impl Toleranced {
+    /// Standard uncertainty of a rectangular distribution over the tolerance, a/√3 (JCGM 100:2008, 4.3.7).
+    pub fn standard_uncertainty(&self) -> Option<f64> {
+        self.tolerance.map(|half_width| half_width / 3f64.sqrt())
+    }
+}
+
+/// Both ends of an interval, in the same unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Range {
+    /// Lower end.
+    pub low: f64,
+    /// Upper end.
+    pub high: f64,
+}
+
+/// An oscilloscope with its inputs.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Oscilloscope {
+    /// Its name on this bench.
+    pub id: Id,
+    /// What people call it.
+    pub label: Option<String>,
+    /// Serial or inventory number.
+    pub serial: Option<String>,
+    /// Remark.
+    pub note: Option<String>,
+    /// Whether it is no longer in use; kept because the logbook speaks of it.
+    pub retired: bool,
+    /// Its inputs, in the order of their names.
+    pub inputs: Vec<Input>,
+}
+
+/// One input of an oscilloscope.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Input {
+    /// Its name on its oscilloscope.
+    pub name: Id,
+    /// What people call it.
+    pub label: Option<String>,
+    /// Resistance, Ω.
+    pub resistance_ohm: Option<Toleranced>,
+    /// Capacitance, F.
+    pub capacitance_f: Option<Toleranced>,
+    /// −3 dB frequency, Hz.
+    pub bandwidth_hz: Option<f64>,
+    /// Form of the response.
+    pub response: Option<ResponseShape>,
+    /// Highest voltage that may be put on it, V (as its data sheet counts: usually the peak).
+    pub rated_voltage_v: Option<f64>,
+    /// Remark.
+    pub note: Option<String>,
+    /// Whether it is no longer in use; kept because the logbook speaks of it.
+    pub retired: bool,
+}
+
+/// A divider probe.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Probe {
+    /// Its name on this bench.
+    pub id: Id,
+    /// What people call it.
+    pub label: Option<String>,
+    /// Serial or inventory number.
+    pub serial: Option<String>,
+    /// N of a probe that divides by N.
+    pub ratio: Option<f64>,
+    /// Resistance between tip and oscilloscope end, R1, Ω.
+    pub tip_resistance_ohm: Option<Toleranced>,
+    /// Capacitance that the circuit sees at the tip (the data sheet's input capacitance), F.
+    pub tip_capacitance_f: Option<Toleranced>,
+    /// Resistance in series at the tip, Ω.
+    pub series_resistance_ohm: Option<f64>,
+    /// Share of the tip's capacitance that goes from the body to ground, F.
+    pub body_capacitance_f: Option<f64>,
+    /// Input capacitances that the trimmer can balance, F.
+    pub compensation_range_f: Option<Range>,
+    /// Where it is adjusted.
+    pub adjusted_at: Option<Trimmer>,
+    /// −3 dB frequency of the probe alone, Hz.
+    pub bandwidth_hz: Option<f64>,
+    /// The cable.
+    pub cable: ProbeCable,
+    /// The compensation box.
+    pub compensation_box: ProbeBox,
+    /// Rated voltage against frequency, rising in frequency.
+    pub voltage_rating: Vec<RatingPoint>,
+    /// Measurement category (IEC 61010-031).
+    pub measurement_category: Option<MeasurementCategory>,
+    /// Working voltage to earth for that category, V.
+    pub category_voltage_v: Option<f64>,
+    /// Ground leads and springs that go with it, in the order of their names.
+    pub ground_accessories: Vec<GroundAccessory>,
+    /// Remark.
+    pub note: Option<String>,
+    /// Whether it is no longer in use; kept because the logbook speaks of it.
+    pub retired: bool,
+}
+
+/// Where a probe is adjusted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Trimmer {
+    /// At the tip.
+    Tip,
+    /// In the box at the oscilloscope end.
+    Base,
+    /// Nowhere: it fits one kind of input.
+    Fixed,
+}
+
+impl Trimmer {
+    /// The capacitance that is turned; `None` for a probe without a trimmer.
+    pub fn adjusted_at(self) -> Option<AdjustedAt> {
+        match self {
+            Trimmer::Tip => Some(AdjustedAt::Tip),
+            Trimmer::Base => Some(AdjustedAt::Base),
+            Trimmer::Fixed => None,
+        }
+    }
+}
+
+/// The cable of a probe, as far as it is known.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ProbeCable {
+    /// Length, m.
+    pub length_m: Option<f64>,
+    /// Capacitance, F/m.
+    pub capacitance_f_per_m: Option<f64>,
+    /// Inductance, H/m.
+    pub inductance_h_per_m: Option<f64>,
+    /// Resistance, Ω/m.
+    pub resistance_ohm_per_m: Option<f64>,
+}
+
+/// The compensation box of a probe, as far as it is known.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ProbeBox {
+    /// Resistance in series, Ω.
+    pub series_resistance_ohm: Option<f64>,
+    /// Trimmer and stray capacitance, F.
+    pub capacitance_f: Option<f64>,
+}
+
+/// One point of a voltage rating: up to this frequency, this voltage.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RatingPoint {
+    /// Frequency, Hz.
+    pub frequency_hz: f64,
+    /// Highest voltage, V (as the data sheet counts).
+    pub voltage_v: f64,
+}
+
+/// Measurement categories of IEC 61010-031. A probe without one is not for mains circuits at all.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MeasurementCategory {
+    /// Rated for no category.
+    None,
+    /// Circuits connected to utilisation points (socket outlets) of the low-voltage mains.
+    II,
+    /// The distribution part of the building's low-voltage mains.
+    III,
+    /// The source of the building's low-voltage mains.
+    IV,
+}
+
+/// A ground lead, spring or blade.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GroundAccessory {
+    /// Its name, unique for its probe.
+    pub name: Id,
+    /// What people call it.
+    pub label: Option<String>,
+    /// Length of the lead, m.
+    pub length_m: Option<f64>,
+    /// Inductance of the loop with it, H.
+    pub inductance_h: Option<f64>,
+}
+
+/// One probe on one input: compensation belongs to this, not to the probe.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pairing {
+    /// Number given by the register.
+    pub number: i64,
+    /// The probe. It has one pairing in force at a time.
+    pub probe: Id,
+    /// The input.
+    pub input: InputId,
+    /// The |e| still accepted; `None`: that of each assessment.
+    pub tolerance: Option<f64>,
+    /// Days after which it wants checking again; `None`: never by itself.
+    pub recheck_interval_days: Option<u32>,
+    /// When it was made.
+    pub made_at: Moment,
+    /// Who made it.
+    pub made_by: Option<String>,
+    /// When and why it ended; `None` while it is in force.
+    pub voided: Option<Voided>,
+}
+
+/// The end of a pairing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Voided {
+    /// When.
+    pub at: Moment,
+    /// Why.
+    pub why: String,
+}
