@@ -165,7 +165,7 @@ pub struct ProbeBox {
     pub capacitance_f: Option<f64>,
 }
 
-/// One point of a voltage rating: up to this frequency, this voltage.
+/// One point of a voltage rating: at this frequency, this voltage.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RatingPoint {
     /// Frequency, Hz.

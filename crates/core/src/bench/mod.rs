@@ -26,4 +26,4 @@ pub use entities::{
 pub use id::{Id, IdError, InputId};
 pub use moving::{Before, InputLoad, MoveError, MoveForecast, Setting, expected_after_move};
 pub use state::{Check, PairingHistory, PairingState, PairingStatus, ReachKnown, pairing_status};
-pub use trend::{Significance, Stage, Trend, TrendError, TrendPoint, trend};
+pub use trend::{MONTH_MS, SIGNIFICANCE_LEVEL, Significance, Stage, Trend, TrendError, TrendPoint, trend};

@@ -14,7 +14,7 @@
 //! A measurement outranks the data sheet: a pairing found in tolerance is not out of reach, whatever the rated range says.
 //! Checks that could not decide count as no check.
 
-use super::entities::{Moment, Pairing};
+use super::entities::{Moment, Pairing, Range, Toleranced};
 use crate::assessment::Verdict;
 
 const DAY_MS: i64 = 86_400_000;
@@ -48,6 +48,20 @@ pub enum ReachKnown {
     OutOfReach,
     /// Range or capacitance is not known.
     Unknown,
+}
+
+impl ReachKnown {
+    /// Compares a rated range with an input's capacitance and its tolerance (nil where that is not known), both F.
+    /// Only whether they overlap at all: how far off and what to do is the matter of [`crate::reach`].
+    pub fn of(range_f: Option<Range>, capacitance_f: Option<Toleranced>) -> Self {
+        let (Some(range), Some(c)) = (range_f, capacitance_f) else { return ReachKnown::Unknown };
+        let half_width = c.tolerance.unwrap_or(0.0);
+        if range.low <= c.value + half_width && c.value - half_width <= range.high {
+            ReachKnown::Possible
+        } else {
+            ReachKnown::OutOfReach
+        }
+    }
 }
 
 /// How a pairing stands. See the table of the module.
@@ -201,6 +215,16 @@ mod tests {
         assert_eq!(state(&pairing, &history, reach, 5), PairingState::OutOfTolerance);
         pairing.voided = Some(Voided { at: at(6), why: "moved".into() });
         assert_eq!(state(&pairing, &history, reach, 6), PairingState::VoidMoved);
+    }
+
+    #[test]
+    fn reach_counts_the_tolerance() {
+        let range = Some(Range { low: 10.0, high: 25.0 });
+        let of = |value, tolerance| ReachKnown::of(range, Some(Toleranced { value, tolerance }));
+        assert_eq!(of(8.0, Some(1.0)), ReachKnown::OutOfReach);
+        assert_eq!(of(9.0, Some(1.0)), ReachKnown::Possible);
+        assert_eq!(of(26.0, None), ReachKnown::OutOfReach);
+        assert_eq!(ReachKnown::of(range, None), ReachKnown::Unknown);
     }
 
     proptest! {
