@@ -532,10 +532,7 @@ pub(crate) fn in_use(kind: &'static str, id: &impl fmt::Display, retired: bool) 
     if retired { Err(RegisterError::Retired { kind, id: id.to_string() }) } else { Ok(()) }
 }
 
-pub(crate) fn insert_oscilloscope(
-    db: &Connection,
-    oscilloscope: &Oscilloscope,
-) -> Result<(), RegisterError> {
+pub(crate) fn insert_oscilloscope(db: &Connection, oscilloscope: &Oscilloscope) -> Result<(), RegisterError> {
     oscilloscope.check()?;
     let sql = "SELECT retired FROM oscilloscopes WHERE id = ?1";
     let taken: Option<bool> = db.query_row(sql, [oscilloscope.id.as_str()], |r| r.get(0)).optional()?;

@@ -32,7 +32,9 @@ pub enum RegisterError {
         known: i64,
     },
     /// Made by an earlier version and opened for reading only.
-    #[error("the bench has the older version {found}: open it for writing once, so that it is brought to version {known}")]
+    #[error(
+        "the bench has the older version {found}: open it for writing once, so that it is brought to version {known}"
+    )]
     Older {
         /// Version of the file.
         found: i64,
@@ -40,7 +42,9 @@ pub enum RegisterError {
         known: i64,
     },
     /// May not be written.
-    #[error("the bench is read-only: check the permissions of the file and of its folder, which must both be writable")]
+    #[error(
+        "the bench is read-only: check the permissions of the file and of its folder, which must both be writable"
+    )]
     ReadOnly,
     /// Busy for longer than the patience.
     #[error("the bench is locked by another program: close it or wait for it to finish, then try again")]
@@ -55,7 +59,9 @@ pub enum RegisterError {
         detail: String,
     },
     /// The folder could not be used.
-    #[error("the bench cannot be opened at {path} ({detail}): check that the folder exists and may be written")]
+    #[error(
+        "the bench cannot be opened at {path} ({detail}): check that the folder exists and may be written"
+    )]
     CannotOpen {
         /// The path.
         path: String,
@@ -94,7 +100,9 @@ pub enum RegisterError {
         id: String,
     },
     /// The probe is paired.
-    #[error("the probe \"{probe}\" is paired with {input} (pairing {number}): move it instead, which voids that pairing")]
+    #[error(
+        "the probe \"{probe}\" is paired with {input} (pairing {number}): move it instead, which voids that pairing"
+    )]
     Paired {
         /// The probe.
         probe: String,
@@ -104,7 +112,9 @@ pub enum RegisterError {
         number: i64,
     },
     /// It is where it should go.
-    #[error("the probe \"{probe}\" is paired with {input} already (pairing {number}): there is nothing to move")]
+    #[error(
+        "the probe \"{probe}\" is paired with {input} already (pairing {number}): there is nothing to move"
+    )]
     SamePlace {
         /// The probe.
         probe: String,

@@ -49,7 +49,9 @@ pub enum ValueError {
         expected: &'static str,
     },
     /// Not RFC 3339.
-    #[error("\"{found}\" is no time with an offset: write it as in RFC 3339, for example 2026-11-25T16:17:06+01:00")]
+    #[error(
+        "\"{found}\" is no time with an offset: write it as in RFC 3339, for example 2026-11-25T16:17:06+01:00"
+    )]
     Time {
         /// The text.
         found: String,
@@ -382,9 +384,9 @@ pub(crate) fn read(text: &str, kind: Kind) -> Result<Value, ValueError> {
             .ok_or_else(|| word("none, CAT II, CAT III or CAT IV")),
         Kind::Rating => {
             let one = |part: &str| {
-                let (voltage, frequency) = part
-                    .split_once(" at ")
-                    .ok_or_else(|| word("voltages at frequencies, for example \"600 V at 0 Hz; 300 V at 10 MHz\""))?;
+                let (voltage, frequency) = part.split_once(" at ").ok_or_else(|| {
+                    word("voltages at frequencies, for example \"600 V at 0 Hz; 300 V at 10 MHz\"")
+                })?;
                 Ok(RatingPoint {
                     voltage_v: quantity::parse(voltage.trim(), Unit::Volt)?,
                     frequency_hz: quantity::parse(frequency.trim(), Unit::Hertz)?,

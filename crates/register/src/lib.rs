@@ -27,16 +27,16 @@ pub mod time;
 
 pub use devices::{
     Change, Retired, Thing, fields_of, ground_fields, input_fields, oscilloscope_fields, probe_fields,
-    set_ground_field, set_input_field, set_oscilloscope_field, set_probe_field, unknown_ground, unknown_input,
-    unknown_oscilloscope, unknown_probe,
+    set_ground_field, set_input_field, set_oscilloscope_field, set_probe_field, unknown_ground,
+    unknown_input, unknown_oscilloscope, unknown_probe,
 };
 pub use error::RegisterError;
 pub use exchange::{ImportError, Imported};
 pub use field::{FieldInfo, Kind, ValueError};
 pub use location::{Surroundings, default_location};
 pub use logbook::{
-    Act, AssessmentRecord, Digest, Effect, Entry, EntryKind, Event, Filter, Head, KeptCapture, Order, Problem,
-    Subject, Verification,
+    Act, AssessmentRecord, Digest, Effect, Entry, EntryKind, Event, Filter, Head, KeptCapture, Order,
+    Problem, Subject, Verification,
 };
 pub use pairings::{Forecast, Moved, NoForecast, Series, Standing, Terms, Voids};
 pub use store::{OpenMode, Opening, Register};

@@ -51,7 +51,9 @@ pub struct Forecast {
 #[derive(Clone, Debug, PartialEq, Error)]
 pub enum NoForecast {
     /// A value is not on the bench.
-    #[error("the error after the move cannot be said: {what} of {of} is not known; enter it, or assess a capture")]
+    #[error(
+        "the error after the move cannot be said: {what} of {of} is not known; enter it, or assess a capture"
+    )]
     Unknown {
         /// The value.
         what: &'static str,
@@ -346,8 +348,7 @@ fn forecast(
     let probe = get_probe(db, &pairing.probe)?;
     let load = |input: &flattop_core::bench::Input, id: &InputId| {
         let of = format!("input \"{id}\"");
-        let capacitance_f =
-            input.capacitance_f.ok_or(NoForecast::Unknown { what: "the capacitance", of })?;
+        let capacitance_f = input.capacitance_f.ok_or(NoForecast::Unknown { what: "the capacitance", of })?;
         let resistance_ohm = input.resistance_ohm.map(|r| r.value);
         Ok::<_, NoForecast>(InputLoad { capacitance_f, resistance_ohm })
     };
@@ -355,7 +356,8 @@ fn forecast(
     let entries = list_entries(db, &filter)?;
     let withdrawn = withdrawn(&entries);
     let usable = entries.iter().filter(|e| !withdrawn.contains(&e.seq));
-    let turned = usable.clone().filter(|e| matches!(e.event, Event::Adjustment)).map(|e| e.act.at.unix_ms).max();
+    let turned =
+        usable.clone().filter(|e| matches!(e.event, Event::Adjustment)).map(|e| e.act.at.unix_ms).max();
     let measured = usable
         .filter_map(|e| match &e.event {
             Event::Assessment(record) => Some((e.act.at.unix_ms, e.seq, record.compensation?)),
@@ -387,13 +389,7 @@ fn data_sheet(probe: &Probe) -> Result<Before, NoForecast> {
     })
 }
 
-fn make(
-    db: &Connection,
-    probe: &Id,
-    input: &InputId,
-    terms: Terms,
-    act: &Act,
-) -> Result<i64, RegisterError> {
+fn make(db: &Connection, probe: &Id, input: &InputId, terms: Terms, act: &Act) -> Result<i64, RegisterError> {
     in_use("probe", probe, get_probe(db, probe)?.retired)?;
     in_use("oscilloscope", &input.oscilloscope, get_oscilloscope(db, &input.oscilloscope)?.retired)?;
     in_use("input", input, get_input(db, input)?.retired)?;
@@ -413,11 +409,7 @@ fn make(
 }
 
 /// Stores a pairing; the register chooses the number unless one is given.
-pub(crate) fn insert(
-    db: &Connection,
-    pairing: &Pairing,
-    number: Option<i64>,
-) -> Result<i64, RegisterError> {
+pub(crate) fn insert(db: &Connection, pairing: &Pairing, number: Option<i64>) -> Result<i64, RegisterError> {
     pairing.check()?;
     let offset = |at: Moment| Cell::Integer(i64::from(at.offset_minutes));
     let end = pairing.voided.as_ref();
@@ -491,7 +483,11 @@ pub(crate) fn subject_in_force(db: &Connection, number: i64) -> Result<Subject, 
 pub(crate) fn get(db: &Connection, number: i64) -> Result<Pairing, RegisterError> {
     let found = select(db, "WHERE number = ?1", &[Cell::Integer(number)])?;
     let remedy = "list the pairings to see their numbers";
-    found.into_iter().next().ok_or(RegisterError::NotFound { kind: "pairing", id: number.to_string(), remedy })
+    found.into_iter().next().ok_or(RegisterError::NotFound {
+        kind: "pairing",
+        id: number.to_string(),
+        remedy,
+    })
 }
 
 pub(crate) fn in_force(db: &Connection, probe: &Id) -> Result<Option<Pairing>, RegisterError> {

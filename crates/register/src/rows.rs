@@ -62,5 +62,6 @@ pub(crate) fn fill<E: Fields>(entity: &mut E, row: &Row<'_>, first: usize) -> Re
 
 /// A name from a row; only a damaged file holds one that will not do.
 pub(crate) fn id(text: &str) -> Result<flattop_core::bench::Id, RegisterError> {
-    flattop_core::bench::Id::new(text).map_err(|_| corrupt(format!("\"{text}\" stands where an id should be")))
+    flattop_core::bench::Id::new(text)
+        .map_err(|_| corrupt(format!("\"{text}\" stands where an id should be")))
 }

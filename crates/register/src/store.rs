@@ -201,3 +201,64 @@ fn vacuum_into(db: &Connection, path: &Path) -> Result<(), RegisterError> {
     db.execute("VACUUM INTO ?1", [path.to_string_lossy()])?;
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use flattop_core::bench::Moment;
+
+    use super::*;
+    use crate::logbook::{Act, Subject};
+
+    fn act(note: &str) -> Act {
+        Act {
+            at: Moment { unix_ms: 1_790_000_000_000, offset_minutes: 0 },
+            by: None,
+            program: "test".to_owned(),
+            note: Some(note.to_owned()),
+        }
+    }
+
+    #[test]
+    fn a_full_disk_changes_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut register = Register::open(&folder.path().join("b"), OpenMode::Create).unwrap();
+        let head = register.log_note(&Subject::default(), &act("fits")).unwrap();
+        register.limit_pages(2);
+        let large = "x".repeat(9_900);
+        let refused = (0..10).find_map(|_| register.log_note(&Subject::default(), &act(&large)).err());
+        assert!(matches!(refused, Some(RegisterError::Full)), "{refused:?}");
+        let last = register.head().unwrap();
+        let found = register.verify(Some(head)).unwrap();
+        assert_eq!((found.head, found.problems.len()), (last, 0));
+    }
+
+    #[test]
+    fn a_locked_bench_is_said_to_be_locked() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut one = Register::open(&folder.path().join("b"), OpenMode::Create).unwrap();
+        let mut other = Register::open(&folder.path().join("b"), OpenMode::Existing).unwrap();
+        other.db.busy_timeout(Duration::from_millis(20)).unwrap();
+        let held = one.write().unwrap();
+        let refused = other.log_note(&Subject::default(), &act("x")).unwrap_err();
+        assert!(matches!(refused, RegisterError::Locked), "{refused:?}");
+        drop(held);
+        other.log_note(&Subject::default(), &act("x")).unwrap();
+    }
+
+    /// What the promise of durability rests on: `synchronous` 2 is FULL.
+    #[test]
+    fn every_commit_is_synchronised() {
+        let folder = tempfile::tempdir().unwrap();
+        let register = Register::open(&folder.path().join("b"), OpenMode::Create).unwrap();
+        let value = |name: &str| -> String {
+            register
+                .db
+                .pragma_query_value(None, name, |r| r.get::<_, rusqlite::types::Value>(0))
+                .map(|v| format!("{v:?}"))
+                .unwrap()
+        };
+        assert_eq!(value("synchronous"), "Integer(2)");
+        assert_eq!(value("foreign_keys"), "Integer(1)");
+        assert_eq!(value("journal_mode"), "Text(\"wal\")");
+    }
+}

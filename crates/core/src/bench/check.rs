@@ -26,7 +26,9 @@ pub enum EntityError {
         value: f64,
     },
     /// Below zero, or not finite.
-    #[error("{key} is {value}: give a finite value that is not below zero, or leave it out when it is not known")]
+    #[error(
+        "{key} is {value}: give a finite value that is not below zero, or leave it out when it is not known"
+    )]
     Negative {
         /// The field.
         key: &'static str,

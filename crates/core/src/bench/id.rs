@@ -28,7 +28,9 @@ pub enum IdError {
     #[error("the id is empty: give a short name such as \"probe-07\"")]
     Empty,
     /// Too long.
-    #[error("the id \"{found}\" has {length} letters: use at most {LONGEST}, and put the rest into the label")]
+    #[error(
+        "the id \"{found}\" has {length} letters: use at most {LONGEST}, and put the rest into the label"
+    )]
     TooLong {
         /// The text.
         found: String,

@@ -70,10 +70,8 @@ pub struct MoveForecast {
 impl MoveForecast {
     /// The error with its uncertainty, if that is known.
     pub fn estimate(&self) -> Option<Estimate> {
-        self.standard_uncertainty.map(|standard_uncertainty| Estimate {
-            value: self.compensation_error,
-            standard_uncertainty,
-        })
+        self.standard_uncertainty
+            .map(|standard_uncertainty| Estimate { value: self.compensation_error, standard_uncertainty })
     }
 }
 
@@ -115,10 +113,8 @@ pub fn expected_after_move(
     match before {
         Before::Measured(found) => {
             let divider = found.divider;
-            let after = Divider {
-                shunt_resistance_ohm: divider.shunt_resistance_ohm * shunt_factor,
-                ..divider
-            };
+            let after =
+                Divider { shunt_resistance_ohm: divider.shunt_resistance_ohm * shunt_factor, ..divider };
             let model = |x: &[f64]| {
                 let c = divider.capacitances(crate::divider::Shelf { error: x[2], time_constant_s: x[3] });
                 let moved = Capacitances { shunt_f: c.shunt_f + x[1] - x[0], ..c };
@@ -147,12 +143,12 @@ pub fn expected_after_move(
             let after = Divider { shunt_resistance_ohm: shunt_factor, ..before };
             let body_f = body_capacitance_f.unwrap_or(0.0);
             let setting_term: Term = match setting {
-                Setting::CompensatedWithin(limit) => (0.0, Some(limit / 3f64.sqrt()), "the trimmer's setting"),
-                Setting::Anywhere(Range { low, high }) => (
-                    0.5 * (low + high),
-                    Some(0.5 * (high - low) / 3f64.sqrt()),
-                    "the trimmer's setting",
-                ),
+                Setting::CompensatedWithin(limit) => {
+                    (0.0, Some(limit / 3f64.sqrt()), "the trimmer's setting")
+                }
+                Setting::Anywhere(Range { low, high }) => {
+                    (0.5 * (low + high), Some(0.5 * (high - low) / 3f64.sqrt()), "the trimmer's setting")
+                }
             };
             let model = |x: &[f64]| {
                 let tip_f = (x[2] - body_f) * ratio / (ratio - 1.0);

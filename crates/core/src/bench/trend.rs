@@ -152,11 +152,8 @@ pub fn trend(points: &[TrendPoint]) -> Result<Trend, TrendError> {
     } else {
         0.0
     };
-    let significance = if chance < SIGNIFICANCE_LEVEL {
-        Significance::Significant
-    } else {
-        Significance::NotSignificant
-    };
+    let significance =
+        if chance < SIGNIFICANCE_LEVEL { Significance::Significant } else { Significance::NotSignificant };
     Ok(Trend {
         drift_per_month,
         standard_uncertainty,

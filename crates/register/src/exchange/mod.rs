@@ -19,7 +19,9 @@ pub(crate) const FORMAT: &str = "flattop-bench-1";
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
 pub enum ImportError {
     /// No TOML.
-    #[error("line {line}: this is not TOML ({problem}): correct the line and import again; nothing was imported")]
+    #[error(
+        "line {line}: this is not TOML ({problem}): correct the line and import again; nothing was imported"
+    )]
     Syntax {
         /// Line, from 1.
         line: usize,

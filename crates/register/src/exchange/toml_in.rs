@@ -92,7 +92,9 @@ fn pairing(section: &Section<'_>) -> Result<(Option<i64>, Pairing), ImportError>
     let missing = |key: &str, remedy: &str| section.wrong(key, format!("missing: {remedy}"));
     let number = section.whole("number")?;
     if number.is_some_and(|n| !(1..=1_000_000_000).contains(&n)) {
-        return Err(section.wrong("number", "must be above zero: leave it out to get the next one".to_owned()));
+        return Err(
+            section.wrong("number", "must be above zero: leave it out to get the next one".to_owned())
+        );
     }
     let input = section.text("input")?.ok_or_else(|| missing("input", "name it as oscilloscope/input"))?;
     let voided = match (moment("voided_at")?, section.text("voided_why")?) {
@@ -179,9 +181,9 @@ impl<'a> Section<'a> {
     }
 
     fn id(&self, key: &str) -> Result<Id, ImportError> {
-        let text = self.text(key)?.ok_or_else(|| {
-            self.wrong(key, "missing: give a short name such as \"probe-07\"".to_owned())
-        })?;
+        let text = self
+            .text(key)?
+            .ok_or_else(|| self.wrong(key, "missing: give a short name such as \"probe-07\"".to_owned()))?;
         Id::new(text).map_err(|e: IdError| self.wrong(key, e.to_string()))
     }
 
@@ -199,7 +201,9 @@ impl<'a> Section<'a> {
             Some(Item::ArrayOfTables(all)) => {
                 Ok(all.iter().map(|table| Section { text: self.text, table, path }).collect())
             }
-            Some(_) => Err(self.wrong(key, format!("must be a list of tables: write [[{path}]] before each"))),
+            Some(_) => {
+                Err(self.wrong(key, format!("must be a list of tables: write [[{path}]] before each")))
+            }
         }
     }
 
@@ -218,12 +222,8 @@ impl<'a> Section<'a> {
             let text = match item {
                 Item::Value(Value::String(text)) => text.value().clone(),
                 // A plain number where a quantity stands would hide its unit; where there is none it is welcome.
-                Item::Value(Value::Integer(n)) if !matches!(field.kind, Kind::Text) => {
-                    n.value().to_string()
-                }
-                Item::Value(Value::Float(v)) if !matches!(field.kind, Kind::Text) => {
-                    v.value().to_string()
-                }
+                Item::Value(Value::Integer(n)) if !matches!(field.kind, Kind::Text) => n.value().to_string(),
+                Item::Value(Value::Float(v)) if !matches!(field.kind, Kind::Text) => v.value().to_string(),
                 _ => {
                     return Err(self.wrong(name, "must be text: put it in quotation marks".to_owned()));
                 }

@@ -167,14 +167,9 @@ pub(crate) fn verdict_code(verdict: Verdict) -> &'static str {
 }
 
 pub(super) fn read_verdict(code: &str) -> Option<Verdict> {
-    [
-        Verdict::WithinTolerance,
-        Verdict::Undercompensated,
-        Verdict::Overcompensated,
-        Verdict::Undetermined,
-    ]
-    .into_iter()
-    .find(|v| verdict_code(*v) == code)
+    [Verdict::WithinTolerance, Verdict::Undercompensated, Verdict::Overcompensated, Verdict::Undetermined]
+        .into_iter()
+        .find(|v| verdict_code(*v) == code)
 }
 
 pub(super) fn effect_code(effect: Effect) -> &'static str {

@@ -147,10 +147,12 @@ fn entry_of(row: &Row<'_>) -> Result<Entry, RegisterError> {
     let text = |column: &str| -> Result<Option<String>, RegisterError> {
         row.get(at(column)).map_err(|_| wrong(column))
     };
-    let real =
-        |column: &str| -> Result<Option<f64>, RegisterError> { row.get(at(column)).map_err(|_| wrong(column)) };
-    let whole =
-        |column: &str| -> Result<Option<i64>, RegisterError> { row.get(at(column)).map_err(|_| wrong(column)) };
+    let real = |column: &str| -> Result<Option<f64>, RegisterError> {
+        row.get(at(column)).map_err(|_| wrong(column))
+    };
+    let whole = |column: &str| -> Result<Option<i64>, RegisterError> {
+        row.get(at(column)).map_err(|_| wrong(column))
+    };
     let name = |column: &str| -> Result<Option<Id>, RegisterError> {
         text(column)?.map(|t| rows::id(&t)).transpose()
     };

@@ -19,8 +19,8 @@ use crate::error::{RegisterError, corrupt};
 use crate::store::Register;
 use crate::{pairings, time};
 
-pub use captures::KeptCapture;
 pub(crate) use canonical::{stage_code, verdict_code};
+pub use captures::KeptCapture;
 pub(crate) use list::entries as list_entries;
 pub use list::{Filter, Order};
 pub use verify::{Problem, Verification};

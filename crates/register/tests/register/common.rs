@@ -2,8 +2,8 @@
 
 use flattop_core::assessment::{Compensation, Estimate, Verdict};
 use flattop_core::bench::{
-    GroundAccessory, Id, Input, InputId, MeasurementCategory, Moment, Oscilloscope, Probe, Range, RatingPoint,
-    Stage, Toleranced, Trimmer,
+    GroundAccessory, Id, Input, InputId, MeasurementCategory, Moment, Oscilloscope, Probe, Range,
+    RatingPoint, Stage, Toleranced, Trimmer,
 };
 use flattop_core::chain::ResponseShape;
 use flattop_core::divider::Divider;
@@ -13,36 +13,36 @@ use flattop_register::{
 };
 use proptest::prelude::*;
 
-pub const DAY_MS: i64 = 86_400_000;
-pub const START_MS: i64 = 1_790_000_000_000;
+pub(crate) const DAY_MS: i64 = 86_400_000;
+pub(crate) const START_MS: i64 = 1_790_000_000_000;
 
-pub struct Place {
-    pub folder: tempfile::TempDir,
+pub(crate) struct Place {
+    pub(crate) folder: tempfile::TempDir,
 }
 
 impl Place {
-    pub fn new() -> Self {
+    pub(crate) fn new() -> Self {
         Self { folder: tempfile::tempdir().unwrap() }
     }
 
-    pub fn path(&self) -> std::path::PathBuf {
+    pub(crate) fn path(&self) -> std::path::PathBuf {
         self.folder.path().join("bench.sqlite")
     }
 
-    pub fn open(&self) -> Register {
+    pub(crate) fn open(&self) -> Register {
         Register::open(&self.path(), OpenMode::Create).unwrap()
     }
 }
 
-pub fn id(text: &str) -> Id {
+pub(crate) fn id(text: &str) -> Id {
     Id::new(text).unwrap()
 }
 
-pub fn input_id(text: &str) -> InputId {
+pub(crate) fn input_id(text: &str) -> InputId {
     InputId::new(text).unwrap()
 }
 
-pub fn act(day: i64, note: Option<&str>) -> Act {
+pub(crate) fn act(day: i64, note: Option<&str>) -> Act {
     Act {
         at: Moment { unix_ms: START_MS + day * DAY_MS, offset_minutes: 60 },
         by: Some("door shop, early shift".to_owned()),
@@ -51,9 +51,9 @@ pub fn act(day: i64, note: Option<&str>) -> Act {
     }
 }
 
-pub const TERMS: Terms = Terms { tolerance: Some(0.01), recheck_interval_days: Some(90) };
+pub(crate) const TERMS: Terms = Terms { tolerance: Some(0.01), recheck_interval_days: Some(90) };
 
-pub fn scope() -> Oscilloscope {
+pub(crate) fn scope() -> Oscilloscope {
     let mut scope = unknown_oscilloscope(id("bench-a"));
     scope.label = Some("Bench A scope, 200 MHz".to_owned());
     scope.inputs = vec![input("ch1", 15e-12), input("ch2", 20e-12)];
@@ -70,7 +70,7 @@ fn input(name: &str, capacitance: f64) -> Input {
     }
 }
 
-pub fn probe(name: &str) -> Probe {
+pub(crate) fn probe(name: &str) -> Probe {
     Probe {
         label: Some("Probe 07".to_owned()),
         ratio: Some(10.0),
@@ -84,7 +84,7 @@ pub fn probe(name: &str) -> Probe {
 }
 
 /// A bench with one oscilloscope, one probe, and pairing 1.
-pub fn furnished(place: &Place) -> Register {
+pub(crate) fn furnished(place: &Place) -> Register {
     let mut register = place.open();
     register.add_oscilloscope(&scope()).unwrap();
     register.add_probe(&probe("probe-07")).unwrap();
@@ -93,7 +93,7 @@ pub fn furnished(place: &Place) -> Register {
     register
 }
 
-pub fn assessed(e: f64, stage: Stage) -> AssessmentRecord {
+pub(crate) fn assessed(e: f64, stage: Stage) -> AssessmentRecord {
     let verdict = if e.abs() <= 0.01 {
         Verdict::WithinTolerance
     } else if e < 0.0 {
@@ -138,7 +138,7 @@ where
     proptest::option::of(strategy)
 }
 
-pub fn line() -> impl Strategy<Value = String> {
+pub(crate) fn line() -> impl Strategy<Value = String> {
     "[a-zµΩ\"'\\\\,;=#\\[\\] é±A-Z0-9-]{0,11}[a-z\"]"
 }
 
@@ -155,7 +155,7 @@ fn response() -> impl Strategy<Value = ResponseShape> {
     ]
 }
 
-pub fn any_input() -> impl Strategy<Value = Input> {
+pub(crate) fn any_input() -> impl Strategy<Value = Input> {
     let first = (some(line()), some(toleranced(1..8)), some(toleranced(-13..-10)), some(quantity(5..10)));
     (first, some(response()), some(quantity(0..4)), some(note()), any::<bool>()).prop_map(
         |((label, resistance_ohm, capacitance_f, bandwidth_hz), response, rated, note, retired)| Input {
@@ -172,7 +172,7 @@ pub fn any_input() -> impl Strategy<Value = Input> {
     )
 }
 
-pub fn any_probe() -> impl Strategy<Value = Probe> {
+pub(crate) fn any_probe() -> impl Strategy<Value = Probe> {
     let texts = (some(line()), some(line()), some(note()), any::<bool>());
     let tip = (some(1.0..1000.0_f64), some(toleranced(1..8)), some(toleranced(-13..-10)));
     let rest = (
@@ -205,10 +205,7 @@ pub fn any_probe() -> impl Strategy<Value = Probe> {
             probe.voltage_rating = rest
                 .4
                 .into_iter()
-                .map(|(decade, voltage_v)| RatingPoint {
-                    frequency_hz: decade as f64 * 1.1e6,
-                    voltage_v,
-                })
+                .map(|(decade, voltage_v)| RatingPoint { frequency_hz: decade as f64 * 1.1e6, voltage_v })
                 .collect();
             probe.measurement_category = rest.5;
             probe.category_voltage_v = voltage;

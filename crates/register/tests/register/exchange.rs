@@ -11,7 +11,9 @@ fn a_bench_reads_as_people_would_write_it() {
     let place = Place::new();
     let mut register = furnished(&place);
     register.edit(&Thing::Probe(id("probe-07")), "cable.length", Some("1.2 m")).unwrap();
-    register.edit(&Thing::Probe(id("probe-07")), "voltage_rating", Some("600 V at 0 Hz; 300 V at 10 MHz")).unwrap();
+    register
+        .edit(&Thing::Probe(id("probe-07")), "voltage_rating", Some("600 V at 0 Hz; 300 V at 10 MHz"))
+        .unwrap();
     let expected = "format = \"flattop-bench-1\"
 
 [[oscilloscope]]
@@ -67,7 +69,10 @@ fn round_trip(register: &Register) -> Result<(), TestCaseError> {
     copy.import_toml(&text, &act(9, None)).unwrap();
     prop_assert_eq!(copy.export_toml().unwrap(), text);
     prop_assert_eq!(copy.probes(Retired::Shown).unwrap(), register.probes(Retired::Shown).unwrap());
-    prop_assert_eq!(copy.oscilloscopes(Retired::Shown).unwrap(), register.oscilloscopes(Retired::Shown).unwrap());
+    prop_assert_eq!(
+        copy.oscilloscopes(Retired::Shown).unwrap(),
+        register.oscilloscopes(Retired::Shown).unwrap()
+    );
     prop_assert_eq!(copy.pairings(Voids::Shown).unwrap(), register.pairings(Voids::Shown).unwrap());
     prop_assert_eq!(copy.verify(None).unwrap().problems, []);
     Ok(())
@@ -132,7 +137,10 @@ fn refused(text: &str, line: usize, key: &str, part: &str) {
         ImportError::At { line, key, .. } => (*line, key.as_str()),
     };
     assert_eq!((found_line, found_key), (line, key), "{error}");
-    assert!(error.to_string().contains(part) && error.to_string().contains("nothing was imported"), "{error}");
+    assert!(
+        error.to_string().contains(part) && error.to_string().contains("nothing was imported"),
+        "{error}"
+    );
     assert!(register.probes(Retired::Shown).unwrap().is_empty() && register.head().unwrap().is_none());
 }
 
@@ -142,7 +150,12 @@ fn errors_name_line_key_and_remedy() {
     refused("", 1, "format", "start the text with");
     refused("format = \"other\"\n", 1, "format", "not known here");
     refused("format = \n", 1, "", "not TOML");
-    refused(&format!("{head}[[probes]]\n"), 2, "probes", "the keys here are format, oscilloscope, probe, pairing");
+    refused(
+        &format!("{head}[[probes]]\n"),
+        2,
+        "probes",
+        "the keys here are format, oscilloscope, probe, pairing",
+    );
     refused(&format!("{head}[probe]\n"), 2, "probe", "[[probe]]");
     refused(&format!("{head}[[probe]]\nid = \"Probe 07\"\n"), 3, "probe.id", "for example \"probe-07\"");
     refused(&format!("{head}[[probe]]\n"), 2, "probe.id", "missing");

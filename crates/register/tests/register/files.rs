@@ -51,7 +51,8 @@ fn version_1_is_migrated_with_a_backup_and_its_digests_hold() {
 fn a_migrated_file_has_the_tables_of_a_new_one() {
     let schema = |path: &std::path::Path| -> Vec<String> {
         let db = Connection::open(path).unwrap();
-        let mut statement = db.prepare("SELECT sql FROM sqlite_master WHERE sql NOT NULL ORDER BY name").unwrap();
+        let mut statement =
+            db.prepare("SELECT sql FROM sqlite_master WHERE sql NOT NULL ORDER BY name").unwrap();
         let rows = statement.query_map([], |r| r.get(0)).unwrap();
         rows.collect::<Result<_, _>>().unwrap()
     };
@@ -123,7 +124,8 @@ fn a_damaged_file_is_said_to_be_damaged() {
     std::io::Seek::seek(&mut file, std::io::SeekFrom::Start(8192)).unwrap();
     file.write_all(&vec![0xA5; length as usize - 8192]).unwrap();
     drop(file);
-    let found = open(&place, OpenMode::Existing).and_then(|register| register.entries(&flattop_register::Filter::all()));
+    let found = open(&place, OpenMode::Existing)
+        .and_then(|register| register.entries(&flattop_register::Filter::all()));
     let error = found.unwrap_err();
     assert!(matches!(error, RegisterError::Corrupt { .. }), "{error:?}");
     assert!(error.to_string().contains("backup"));

@@ -19,10 +19,7 @@ fn an_assessment_comes_out_as_it_went_in() {
     let entry = register.entry(head.seq).unwrap();
     let digest = Digest::of(&capture);
     let Event::Assessment(stored) = &entry.event else { panic!("{entry:?}") };
-    assert_eq!(
-        **stored,
-        flattop_register::AssessmentRecord { capture: Some(digest), ..record.clone() }
-    );
+    assert_eq!(**stored, flattop_register::AssessmentRecord { capture: Some(digest), ..record.clone() });
     assert_eq!((entry.digest, &entry.act), (head.digest, &act(1, Some("cold room\nlong lead"))));
     assert_eq!(entry.subject.input_id(), Some(input_id("bench-a/ch1")));
     assert_eq!(register.capture(&digest).unwrap(), capture);
@@ -67,9 +64,8 @@ fn filters_let_through_what_they_say() {
         register.log_assessment(pairing, &assessed(e, Stage::Check), None, &act(day, None)).unwrap();
     }
     register.log_note(&Subject::of_probe(&id("probe-08")), &act(5, Some("tip is bent"))).unwrap();
-    let seqs = |filter: Filter| -> Vec<i64> {
-        register.entries(&filter).unwrap().iter().map(|e| e.seq).collect()
-    };
+    let seqs =
+        |filter: Filter| -> Vec<i64> { register.entries(&filter).unwrap().iter().map(|e| e.seq).collect() };
     assert_eq!(seqs(Filter::all()), [1, 2, 3, 4, 5, 6]);
     assert_eq!(seqs(Filter { pairing: Some(1), ..Filter::all() }), [1, 3, 5]);
     assert_eq!(seqs(Filter { probe: Some(id("probe-08")), ..Filter::all() }), [2, 4, 6]);

@@ -28,7 +28,13 @@ fn a_child_that_writes_notes() {
 
 fn child(path: &Path, count: usize) -> Child {
     Command::new(std::env::current_exe().unwrap())
-        .args(["--exact", "processes::a_child_that_writes_notes", "--ignored", "--nocapture", "--test-threads=1"])
+        .args([
+            "--exact",
+            "processes::a_child_that_writes_notes",
+            "--ignored",
+            "--nocapture",
+            "--test-threads=1",
+        ])
         .env(BENCH, path)
         .env(COUNT, count.to_string())
         .stdout(Stdio::piped())

@@ -8,7 +8,8 @@ use rusqlite::types::Value as Cell;
 
 use super::common::*;
 
-const UNGUARD: &str = "DROP TRIGGER log_is_not_changed; DROP TRIGGER log_is_not_shortened; DROP TRIGGER log_only_grows;
+const UNGUARD: &str =
+    "DROP TRIGGER log_is_not_changed; DROP TRIGGER log_is_not_shortened; DROP TRIGGER log_only_grows;
     DROP TRIGGER captures_are_not_changed; DROP TRIGGER captures_are_not_removed;
     DROP TRIGGER captures_are_not_replaced; PRAGMA foreign_keys = OFF; PRAGMA ignore_check_constraints = ON;";
 
@@ -16,7 +17,9 @@ const UNGUARD: &str = "DROP TRIGGER log_is_not_changed; DROP TRIGGER log_is_not_
 fn opened() -> (Place, Connection) {
     let place = Place::new();
     let mut register = furnished(&place);
-    register.log_assessment(1, &assessed(-0.07, Stage::BeforeAdjustment), Some(b"one"), &act(1, None)).unwrap();
+    register
+        .log_assessment(1, &assessed(-0.07, Stage::BeforeAdjustment), Some(b"one"), &act(1, None))
+        .unwrap();
     register.log_adjustment(1, &act(2, Some("eighth of a turn"))).unwrap();
     register
         .log_assessment(1, &assessed(0.001, Stage::AfterAdjustment), Some(b"two"), &act(2, None))
@@ -46,7 +49,9 @@ fn flipped(value: Cell, at: usize, bit: u8) -> Option<Cell> {
     Some(match value {
         Cell::Null => Cell::Null,
         Cell::Integer(v) => Cell::Integer(v ^ (1 << (bit % 5))),
-        Cell::Real(v) => Cell::Real(Some(f64::from_bits(v.to_bits() ^ (1 << (at % 52)))).filter(|v| v.is_finite())?),
+        Cell::Real(v) => {
+            Cell::Real(Some(f64::from_bits(v.to_bits() ^ (1 << (at % 52)))).filter(|v| v.is_finite())?)
+        }
         Cell::Text(text) => {
             let mut bytes = text.into_bytes();
             let length = bytes.len();
@@ -125,9 +130,15 @@ proptest! {
 fn added_and_removed_values_are_changes() {
     let (place, db) = opened();
     for (spoil, mend) in [
-        ("UPDATE log SET author = NULL WHERE seq = 5", "UPDATE log SET author = 'door shop, early shift' WHERE seq = 5"),
+        (
+            "UPDATE log SET author = NULL WHERE seq = 5",
+            "UPDATE log SET author = 'door shop, early shift' WHERE seq = 5",
+        ),
         ("UPDATE log SET tolerance = 0.01 WHERE seq = 5", "UPDATE log SET tolerance = NULL WHERE seq = 5"),
-        ("UPDATE log SET note = note || char(0) WHERE seq = 5", "UPDATE log SET note = 'a note' WHERE seq = 5"),
+        (
+            "UPDATE log SET note = note || char(0) WHERE seq = 5",
+            "UPDATE log SET note = 'a note' WHERE seq = 5",
+        ),
     ] {
         db.execute_batch(spoil).unwrap();
         assert_eq!(problems(&place), [Problem::Changed { seq: 5 }], "{spoil}");
