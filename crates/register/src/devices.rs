@@ -172,6 +172,7 @@ pub fn unknown_probe(id: Id) -> Probe {
         cable: flattop_core::bench::ProbeCable::default(),
         compensation_box: flattop_core::bench::ProbeBox::default(),
         voltage_rating: Vec::new(),
+        voltage_rating_kind: None,
         measurement_category: None,
         category_voltage_v: None,
         ground_accessories: Vec::new(),
@@ -190,6 +191,7 @@ pub fn unknown_input(name: Id) -> Input {
         bandwidth_hz: None,
         response: None,
         rated_voltage_v: None,
+        rated_voltage_kind: None,
         note: None,
         retired: false,
     }

@@ -1,11 +1,9 @@
 //! The fields of things: one table for editing, import, export and storage, so that all four speak of the same.
 
-use flattop_core::bench::{
-    GroundAccessory, Input, MeasurementCategory, Oscilloscope, Pairing, Probe, Range, RatingPoint,
-    Toleranced, Trimmer,
-};
+use flattop_core::bench::{GroundAccessory, Input, Oscilloscope, Pairing, Probe, Range, Toleranced, Trimmer};
 use flattop_core::chain::ResponseShape;
 use flattop_core::quantity::{self, QuantityError, Unit};
+use flattop_core::rating::{MeasurementCategory, RatingPoint, ValueKind};
 use rusqlite::types::Value as Cell;
 use thiserror::Error;
 
@@ -28,8 +26,10 @@ pub enum Kind {
     Response,
     /// `tip`, `base`, `fixed`.
     Trimmer,
-    /// `none`, `CAT II`, `CAT III`, `CAT IV`.
+    /// `CAT II`, `CAT III`, `CAT IV`.
     Category,
+    /// `peak`, `rms`, `dc`: what a rated voltage means.
+    ValueKind,
     /// `600 V at 0 Hz; 300 V at 10 MHz`.
     Rating,
 }
@@ -166,6 +166,7 @@ macro_rules! words {
 }
 words!(Trimmer, trimmer_word, read_trimmer);
 words!(MeasurementCategory, category_word, read_category);
+words!(ValueKind, kind_word, read_kind);
 words!(ResponseShape, response_word, read_response);
 
 macro_rules! field {
@@ -211,6 +212,7 @@ impl Fields for Input {
         field!("bandwidth", Kind::Quantity(Unit::Hertz), ["bandwidth_hz"], bandwidth_hz),
         field!("response", Kind::Response, ["response"], response),
         field!("rated_voltage", Kind::Quantity(Unit::Volt), ["rated_voltage_v"], rated_voltage_v),
+        field!("rated_voltage_kind", Kind::ValueKind, ["rated_voltage_kind"], rated_voltage_kind),
         field!("note", Kind::Text, ["note"], note),
     ];
 }
@@ -249,6 +251,7 @@ impl Fields for Probe {
         field!("adjusted_at", Kind::Trimmer, ["adjusted_at"], adjusted_at),
         field!("bandwidth", Kind::Quantity(Unit::Hertz), ["bandwidth_hz"], bandwidth_hz),
         field!("voltage_rating", Kind::Rating, ["voltage_rating"], voltage_rating),
+        field!("voltage_rating_kind", Kind::ValueKind, ["voltage_rating_kind"], voltage_rating_kind),
         field!("measurement_category", Kind::Category, ["measurement_category"], measurement_category),
         field!("category_voltage", Kind::Quantity(Unit::Volt), ["category_voltage_v"], category_voltage_v),
         field!("note", Kind::Text, ["note"], note),
@@ -381,7 +384,10 @@ pub(crate) fn read(text: &str, kind: Kind) -> Result<Value, ValueError> {
             .ok_or_else(|| word("tip, base or fixed")),
         Kind::Category => read_category(text)
             .map(|category| Value::Text(category_word(category)))
-            .ok_or_else(|| word("none, CAT II, CAT III or CAT IV")),
+            .ok_or_else(|| word("CAT II, CAT III or CAT IV, or leave it out for a probe rated for none")),
+        Kind::ValueKind => {
+            read_kind(text).map(|kind| Value::Text(kind_word(kind))).ok_or_else(|| word("peak, rms or dc"))
+        }
         Kind::Rating => {
             let one = |part: &str| {
                 let (voltage, frequency) = part.split_once(" at ").ok_or_else(|| {
@@ -476,9 +482,10 @@ pub(crate) fn from_cells(cells: &[Cell], kind: Kind) -> Result<Option<Value>, ()
             Value::Range(Range { low: *low, high: *high })
         }
         (Kind::Rating, [Cell::Text(text)]) => read(text, kind).map_err(drop)?,
-        (Kind::Text | Kind::Response | Kind::Trimmer | Kind::Category, [Cell::Text(text)]) => {
-            Value::Text(text.clone())
-        }
+        (
+            Kind::Text | Kind::Response | Kind::Trimmer | Kind::Category | Kind::ValueKind,
+            [Cell::Text(text)],
+        ) => Value::Text(text.clone()),
         _ => return Err(()),
     }))
 }
@@ -497,18 +504,20 @@ fn read_trimmer(text: &str) -> Option<Trimmer> {
 }
 
 fn category_word(category: MeasurementCategory) -> String {
-    match category {
-        MeasurementCategory::None => "none",
-        MeasurementCategory::II => "CAT II",
-        MeasurementCategory::III => "CAT III",
-        MeasurementCategory::IV => "CAT IV",
-    }
-    .to_owned()
+    format!("CAT {}", category.word())
 }
 
 fn read_category(text: &str) -> Option<MeasurementCategory> {
-    use MeasurementCategory::{II, III, IV, None};
-    [None, II, III, IV].into_iter().find(|c| category_word(*c).eq_ignore_ascii_case(text))
+    use MeasurementCategory::{Ii, Iii, Iv};
+    [Ii, Iii, Iv].into_iter().find(|c| category_word(*c).eq_ignore_ascii_case(text))
+}
+
+fn kind_word(kind: ValueKind) -> String {
+    kind.word().to_owned()
+}
+
+fn read_kind(text: &str) -> Option<ValueKind> {
+    [ValueKind::Peak, ValueKind::Rms, ValueKind::Dc].into_iter().find(|k| k.word() == text)
 }
 
 fn response_word(shape: ResponseShape) -> String {

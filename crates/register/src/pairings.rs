@@ -13,7 +13,9 @@ use thiserror::Error;
 
 use crate::devices::{Retired, Thing, get_input, get_oscilloscope, get_probe, in_use, list_oscilloscopes};
 use crate::error::{RegisterError, corrupt};
-use crate::logbook::{Act, Effect, Entry, EntryKind, Event, Filter, Subject, append, list_entries, stamp};
+use crate::logbook::{
+    Act, Effect, Entry, EntryKind, Event, Filter, Subject, Texts, append, list_entries, stamp,
+};
 use crate::rows::{self, columns, fill};
 use crate::store::Register;
 use crate::time;
@@ -205,7 +207,9 @@ impl Register {
         let tx = self.read()?;
         let pairing = get(&tx, pairing)?;
         let filter = Filter { pairing: Some(pairing.number), ..history_filter() };
-        let history = histories(&list_entries(&tx, &filter)?).remove(&pairing.number).unwrap_or_default();
+        let history = histories(&list_entries(&tx, &filter, Texts::Skipped)?)
+            .remove(&pairing.number)
+            .unwrap_or_default();
         let probe = get_probe(&tx, &pairing.probe)?;
         let capacitance_f = get_input(&tx, &pairing.input)?.capacitance_f;
         let reach = ReachKnown::of(probe.compensation_range_f, capacitance_f);
@@ -219,7 +223,7 @@ impl Register {
     /// The file cannot be read.
     pub fn standings(&self, voids: Voids, now_unix_ms: i64) -> Result<Vec<Standing>, RegisterError> {
         let tx = self.read()?;
-        let mut histories = histories(&list_entries(&tx, &history_filter())?);
+        let mut histories = histories(&list_entries(&tx, &history_filter(), Texts::Skipped)?);
         let probes = crate::devices::list_probes(&tx, Retired::Shown)?;
         let ranges: BTreeMap<_, _> = probes.iter().map(|p| (&p.id, p.compensation_range_f)).collect();
         let scopes = list_oscilloscopes(&tx, Retired::Shown)?;
@@ -259,7 +263,7 @@ impl Register {
         let tx = self.read()?;
         get(&tx, pairing)?;
         let filter = Filter { pairing: Some(pairing), ..history_filter() };
-        let entries = list_entries(&tx, &filter)?;
+        let entries = list_entries(&tx, &filter, Texts::Skipped)?;
         let withdrawn = withdrawn(&entries);
         let mut points = Vec::new();
         let mut turned: Vec<Moment> = Vec::new();
@@ -353,7 +357,7 @@ fn forecast(
         Ok::<_, NoForecast>(InputLoad { capacitance_f, resistance_ohm })
     };
     let filter = Filter { pairing: Some(pairing.number), ..history_filter() };
-    let entries = list_entries(db, &filter)?;
+    let entries = list_entries(db, &filter, Texts::Skipped)?;
     let withdrawn = withdrawn(&entries);
     let usable = entries.iter().filter(|e| !withdrawn.contains(&e.seq));
     let turned =

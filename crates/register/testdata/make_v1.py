@@ -53,10 +53,10 @@ sql.append(row("oscilloscopes", {"id": "bench-a", "label": "Bench A scope, 200 M
 for name, c in (("ch1", 15e-12), ("ch2", 18e-12)):
     sql.append(row("inputs", {"oscilloscope": "bench-a", "name": name, "resistance_ohm": 1e6, "resistance_tolerance_ohm": 2e4,
                               "capacitance_f": c, "capacitance_tolerance_f": 1e-12, "bandwidth_hz": 200e6, "response": "gaussian",
-                              "rated_voltage_v": 300.0}))
+                              "rated_voltage_v": 300.0, "rated_voltage_kind": "rms"}))
 sql.append(row("probes", {"id": "probe-07", "label": "Probe 07", "ratio": 10.0, "tip_resistance_ohm": 9e6,
                           "tip_capacitance_f": 12e-12, "compensation_low_f": 10e-12, "compensation_high_f": 25e-12,
-                          "adjusted_at": "base", "voltage_rating": "600 V at 0 Hz; 300 V at 10 MHz",
+                          "adjusted_at": "base", "voltage_rating": "600 V at 0 Hz; 300 V at 10 MHz", "voltage_rating_kind": "peak",
                           "measurement_category": "CAT II", "category_voltage_v": 300.0, "cable_length_m": 1.2}))
 sql.append(row("ground_accessories", {"probe": "probe-07", "name": "lead", "length_m": 0.15, "inductance_h": 150e-9}))
 sql.append(row("pairings", {"number": 1, "probe": "probe-07", "oscilloscope": "bench-a", "input": "ch1", "tolerance": 0.01,

@@ -19,6 +19,7 @@ CREATE TABLE inputs (
     bandwidth_hz REAL,
     response TEXT,
     rated_voltage_v REAL,
+    rated_voltage_kind TEXT,
     note TEXT,
     retired INTEGER NOT NULL DEFAULT 0 CHECK (retired IN (0, 1)),
     PRIMARY KEY (oscilloscope, name)
@@ -40,6 +41,7 @@ CREATE TABLE probes (
     adjusted_at TEXT,
     bandwidth_hz REAL,
     voltage_rating TEXT,
+    voltage_rating_kind TEXT,
     measurement_category TEXT,
     category_voltage_v REAL,
     note TEXT,
@@ -141,9 +143,9 @@ CREATE TRIGGER captures_are_not_replaced BEFORE INSERT ON captures
 WHEN EXISTS (SELECT 1 FROM captures WHERE sha256 = NEW.sha256)
 BEGIN SELECT RAISE(ABORT, 'captures are kept as they are'); END;
 INSERT INTO oscilloscopes (id, label, serial) VALUES ('bench-a', 'Bench A scope, 200 MHz', 'HL-0012');
-INSERT INTO inputs (oscilloscope, name, resistance_ohm, resistance_tolerance_ohm, capacitance_f, capacitance_tolerance_f, bandwidth_hz, response, rated_voltage_v) VALUES ('bench-a', 'ch1', 1000000.0, 20000.0, 1.5e-11, 1e-12, 200000000.0, 'gaussian', 300.0);
-INSERT INTO inputs (oscilloscope, name, resistance_ohm, resistance_tolerance_ohm, capacitance_f, capacitance_tolerance_f, bandwidth_hz, response, rated_voltage_v) VALUES ('bench-a', 'ch2', 1000000.0, 20000.0, 1.8e-11, 1e-12, 200000000.0, 'gaussian', 300.0);
-INSERT INTO probes (id, label, ratio, tip_resistance_ohm, tip_capacitance_f, compensation_low_f, compensation_high_f, adjusted_at, voltage_rating, measurement_category, category_voltage_v, cable_length_m) VALUES ('probe-07', 'Probe 07', 10.0, 9000000.0, 1.2e-11, 1e-11, 2.5e-11, 'base', '600 V at 0 Hz; 300 V at 10 MHz', 'CAT II', 300.0, 1.2);
+INSERT INTO inputs (oscilloscope, name, resistance_ohm, resistance_tolerance_ohm, capacitance_f, capacitance_tolerance_f, bandwidth_hz, response, rated_voltage_v, rated_voltage_kind) VALUES ('bench-a', 'ch1', 1000000.0, 20000.0, 1.5e-11, 1e-12, 200000000.0, 'gaussian', 300.0, 'rms');
+INSERT INTO inputs (oscilloscope, name, resistance_ohm, resistance_tolerance_ohm, capacitance_f, capacitance_tolerance_f, bandwidth_hz, response, rated_voltage_v, rated_voltage_kind) VALUES ('bench-a', 'ch2', 1000000.0, 20000.0, 1.8e-11, 1e-12, 200000000.0, 'gaussian', 300.0, 'rms');
+INSERT INTO probes (id, label, ratio, tip_resistance_ohm, tip_capacitance_f, compensation_low_f, compensation_high_f, adjusted_at, voltage_rating, voltage_rating_kind, measurement_category, category_voltage_v, cable_length_m) VALUES ('probe-07', 'Probe 07', 10.0, 9000000.0, 1.2e-11, 1e-11, 2.5e-11, 'base', '600 V at 0 Hz; 300 V at 10 MHz', 'peak', 'CAT II', 300.0, 1.2);
 INSERT INTO ground_accessories (probe, name, length_m, inductance_h) VALUES ('probe-07', 'lead', 0.15, 1.5e-07);
 INSERT INTO pairings (number, probe, oscilloscope, input, tolerance, recheck_interval_days, made_at_utc, made_offset_minutes, made_by) VALUES (1, 'probe-07', 'bench-a', 'ch1', 0.01, 90, '2026-01-12T08:30:00.000Z', 60, 'door shop, early shift');
 INSERT INTO captures (sha256, bytes, encoding, stored) VALUES ('f7048ae6fc368ef3e2f1e7bf3b156a488a79e1457f45df9d3202c532ae9c0bbe', 1703, 'zlib', X'789c45d43b6a24311845e1bcd7e2011d49adc76a1c0c064f30918dd76fb0ee91a31bf5a1baf8bffafcf7ffedf5e3e5ef3baf5f8ff2f667bc940767ea9976a69f799e1967e6997566e7e766d22121522229d22231522339d2abe9559f2bbd9a5e4dafa657d3abe9d5f46a7a2dbd965ef38fa6d7d26be9b5f45a7a2dbd965e4fafa7d7d3ebbeb9f47a7a3dbd9e5e4fafa7f7fce9f17892add996edd9677664677665f7d991de486fa437d21be98df4467a23bd91de486fa637d39be9cdf4667a33bd99de4c6fa637d35be9adf4567a2bbd95de4a6fa5b7d25be9adf4767a3bbd9dde4e6fa7b7d3dbe9edf4767a3b3d8a075dbce8e249176fba78d4c5ab2e9e75f1ae8b875d94f24bc5f2c572b55c2ed7cb0573c55c329a4134d4abd0b26e100eca413a6807f1a01ee4837e6817b86509a12144848a90113a4248280929d1efb7c3b29a90137a4250280a49a1294485aa9015ba4258280b69a12dc485ba9017fa4260280c89a1314486ca90193a4368280da9a135c486da901b7a4370280ec9a1394487ea901dba4378280fe9a13dc487fa901ffa4380281009a2c16f650a5438');

@@ -4,6 +4,7 @@ use thiserror::Error;
 
 use super::entities::{GroundAccessory, Input, Moment, Oscilloscope, Pairing, Probe, Range, Toleranced};
 use crate::chain::ResponseShape;
+use crate::rating::{Rating, RatingError, ValueKind};
 
 /// Longest label, serial number or name of a person, in letters.
 const LONGEST_LINE: usize = 200;
@@ -67,16 +68,9 @@ pub enum EntityError {
         /// The second end.
         high: f64,
     },
-    /// A table that does not rise.
-    #[error("{key} lists {frequency_hz} Hz after {before_hz} Hz: list each frequency once, rising")]
-    NotRising {
-        /// The field.
-        key: &'static str,
-        /// Frequency, Hz.
-        frequency_hz: f64,
-        /// The frequency before, Hz.
-        before_hz: f64,
-    },
+    /// A table that is no rating.
+    #[error(transparent)]
+    Rating(#[from] RatingError),
     /// Two things of one name.
     #[error("{key} \"{name}\" is there twice: give each its own name")]
     Twice {
@@ -158,18 +152,10 @@ impl Probe {
         not_negative("cable.resistance_per_metre", self.cable.resistance_ohm_per_m)?;
         not_negative("box.series_resistance", self.compensation_box.series_resistance_ohm)?;
         not_negative("box.capacitance", self.compensation_box.capacitance_f)?;
-        for point in &self.voltage_rating {
-            not_negative("voltage_rating frequency", Some(point.frequency_hz))?;
-            positive("voltage_rating voltage", Some(point.voltage_v))?;
-        }
-        for pair in self.voltage_rating.windows(2) {
-            if !(pair[0].frequency_hz < pair[1].frequency_hz) {
-                return Err(EntityError::NotRising {
-                    key: "voltage_rating",
-                    frequency_hz: pair[1].frequency_hz,
-                    before_hz: pair[0].frequency_hz,
-                });
-            }
+        if !self.voltage_rating.is_empty() {
+            // Where the kind is not known, only the form of the table is checked.
+            let kind = self.voltage_rating_kind.unwrap_or(ValueKind::Peak);
+            Rating::new(kind, self.voltage_rating.clone())?;
         }
         positive("category_voltage", self.category_voltage_v)?;
         names("ground", self.ground_accessories.iter().map(|g| g.name.as_str()))?;

@@ -3,6 +3,7 @@
 use super::id::{Id, InputId};
 use crate::assessment::AdjustedAt;
 use crate::chain::ResponseShape;
+use crate::rating::{MeasurementCategory, Rating, RatingPoint, ValueKind};
 
 /// A point in time, with the offset of the clock on the wall where it was noted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -70,8 +71,10 @@ pub struct Input {
     pub bandwidth_hz: Option<f64>,
     /// Form of the response.
     pub response: Option<ResponseShape>,
-    /// Highest voltage that may be put on it, V (as its data sheet counts: usually the peak).
+    /// Highest voltage that may be put on it, V.
     pub rated_voltage_v: Option<f64>,
+    /// Whether that voltage is a peak, rms or dc value.
+    pub rated_voltage_kind: Option<ValueKind>,
     /// Remark.
     pub note: Option<String>,
     /// Whether it is no longer in use; kept because the logbook speaks of it.
@@ -109,7 +112,9 @@ pub struct Probe {
     pub compensation_box: ProbeBox,
     /// Rated voltage against frequency, rising in frequency.
     pub voltage_rating: Vec<RatingPoint>,
-    /// Measurement category (IEC 61010-031).
+    /// Whether these voltages are peak, rms or dc values.
+    pub voltage_rating_kind: Option<ValueKind>,
+    /// Measurement category (IEC 61010-031). Without one, known or not, it is not for mains circuits.
     pub measurement_category: Option<MeasurementCategory>,
     /// Working voltage to earth for that category, V.
     pub category_voltage_v: Option<f64>,
@@ -165,26 +170,19 @@ pub struct ProbeBox {
     pub capacitance_f: Option<f64>,
 }
 
-/// One point of a voltage rating: at this frequency, this voltage.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct RatingPoint {
-    /// Frequency, Hz.
-    pub frequency_hz: f64,
-    /// Highest voltage, V (as the data sheet counts).
-    pub voltage_v: f64,
+impl Probe {
+    /// Its voltage rating, if the table and the kind of its voltages are known.
+    pub fn rating(&self) -> Option<Rating> {
+        Rating::new(self.voltage_rating_kind?, self.voltage_rating.clone()).ok()
+    }
 }
 
-/// Measurement categories of IEC 61010-031. A probe without one is not for mains circuits at all.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum MeasurementCategory {
-    /// Rated for no category.
-    None,
-    /// Circuits connected to utilisation points (socket outlets) of the low-voltage mains.
-    II,
-    /// The distribution part of the building's low-voltage mains.
-    III,
-    /// The source of the building's low-voltage mains.
-    IV,
+impl Input {
+    /// Its voltage rating, if the voltage and its kind are known. A data sheet that names one voltage means low frequencies.
+    pub fn rating(&self) -> Option<Rating> {
+        let point = RatingPoint { frequency_hz: 0.0, voltage_v: self.rated_voltage_v? };
+        Rating::new(self.rated_voltage_kind?, vec![point]).ok()
+    }
 }
 
 /// A ground lead, spring or blade.

@@ -20,8 +20,8 @@ mod trend;
 
 pub use check::EntityError;
 pub use entities::{
-    GroundAccessory, Input, MeasurementCategory, Moment, Oscilloscope, Pairing, Probe, ProbeBox, ProbeCable,
-    Range, RatingPoint, Toleranced, Trimmer, Voided,
+    GroundAccessory, Input, Moment, Oscilloscope, Pairing, Probe, ProbeBox, ProbeCable, Range, Toleranced,
+    Trimmer, Voided,
 };
 pub use id::{Id, IdError, InputId};
 pub use moving::{Before, InputLoad, MoveError, MoveForecast, Setting, expected_after_move};

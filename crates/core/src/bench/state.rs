@@ -16,6 +16,7 @@
 
 use super::entities::{Moment, Pairing, Range, Toleranced};
 use crate::assessment::Verdict;
+use crate::reach::{self, CompensationRange, InputCapacitance};
 
 const DAY_MS: i64 = 86_400_000;
 
@@ -55,11 +56,11 @@ impl ReachKnown {
     /// Only whether they overlap at all: how far off and what to do is the matter of [`crate::reach`].
     pub fn of(range_f: Option<Range>, capacitance_f: Option<Toleranced>) -> Self {
         let (Some(range), Some(c)) = (range_f, capacitance_f) else { return ReachKnown::Unknown };
-        let half_width = c.tolerance.unwrap_or(0.0);
-        if range.low <= c.value + half_width && c.value - half_width <= range.high {
-            ReachKnown::Possible
-        } else {
-            ReachKnown::OutOfReach
+        let range = CompensationRange { least_f: range.low, most_f: range.high, tolerance_f: 0.0 };
+        let input = InputCapacitance { nominal_f: c.value, tolerance_f: c.tolerance.unwrap_or(0.0) };
+        match range.margin(input).verdict {
+            reach::Verdict::Reaches | reach::Verdict::MayReach => ReachKnown::Possible,
+            reach::Verdict::OutOfReach => ReachKnown::OutOfReach,
         }
     }
 }

@@ -66,7 +66,7 @@ impl Register {
     /// # Errors
     /// The file cannot be read, or an entry holds what no program of this name wrote (see [`Register::verify`]).
     pub fn entries(&self, filter: &Filter) -> Result<Vec<Entry>, RegisterError> {
-        entries(&self.db, filter)
+        entries(&self.db, filter, Texts::Read)
     }
 
     /// The entry with this number.
@@ -79,12 +79,20 @@ impl Register {
 }
 
 pub(super) fn one(db: &Connection, seq: i64) -> Result<Entry, RegisterError> {
-    let found = select(db, "WHERE seq = ?", vec![Cell::Integer(seq)])?;
+    let found = select(db, "WHERE seq = ?", vec![Cell::Integer(seq)], Texts::Read)?;
     let remedy = "list the logbook to see its numbers";
     found.into_iter().next().ok_or(RegisterError::NotFound { kind: "entry", id: seq.to_string(), remedy })
 }
 
-pub(crate) fn entries(db: &Connection, filter: &Filter) -> Result<Vec<Entry>, RegisterError> {
+/// Whether the long texts and the digest of each entry are read too. They fill most of the file, and states and
+/// trends do not need them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Texts {
+    Read,
+    Skipped,
+}
+
+pub(crate) fn entries(db: &Connection, filter: &Filter, texts: Texts) -> Result<Vec<Entry>, RegisterError> {
     let mut clauses: Vec<String> = Vec::new();
     let mut values: Vec<Cell> = Vec::new();
     let mut want = |clause: &str, value: Cell| {
@@ -126,11 +134,19 @@ pub(crate) fn entries(db: &Connection, filter: &Filter) -> Result<Vec<Entry>, Re
         rest.push_str(" LIMIT ?");
         values.push(Cell::Integer(i64::try_from(limit).unwrap_or(i64::MAX)));
     }
-    select(db, &rest, values)
+    select(db, &rest, values, texts)
 }
 
-fn select(db: &Connection, rest: &str, values: Vec<Cell>) -> Result<Vec<Entry>, RegisterError> {
-    let sql = format!("SELECT {}, digest FROM log {rest}", canonical::COLUMNS.join(", "));
+fn select(db: &Connection, rest: &str, values: Vec<Cell>, texts: Texts) -> Result<Vec<Entry>, RegisterError> {
+    // In the file the long texts stand behind all figures: without them and what follows, SQLite need not go that far.
+    let sql = match texts {
+        Texts::Read => format!("SELECT {}, digest FROM log {rest}", canonical::COLUMNS.join(", ")),
+        Texts::Skipped => {
+            let long = |column: &str| ["settings", "result", "note"].contains(&column);
+            let columns = canonical::COLUMNS.map(|c| if long(c) { "NULL" } else { c });
+            format!("SELECT {}, '{}' FROM log {rest}", columns.join(", "), Digest::NONE)
+        }
+    };
     let mut statement = db.prepare(&sql)?;
     let mut rows = statement.query(params_from_iter(values))?;
     let mut all = Vec::new();

@@ -21,8 +21,8 @@ use crate::{pairings, time};
 
 pub(crate) use canonical::{stage_code, verdict_code};
 pub use captures::KeptCapture;
-pub(crate) use list::entries as list_entries;
 pub use list::{Filter, Order};
+pub(crate) use list::{Texts, entries as list_entries};
 pub use verify::{Problem, Verification};
 
 /// A SHA-256, written as 64 lower-case hexadecimal digits.

@@ -18,6 +18,7 @@ CREATE TABLE inputs (
     bandwidth_hz REAL,
     response TEXT,
     rated_voltage_v REAL,
+    rated_voltage_kind TEXT,
     note TEXT,
     retired INTEGER NOT NULL DEFAULT 0 CHECK (retired IN (0, 1)),
     PRIMARY KEY (oscilloscope, name)
@@ -39,6 +40,7 @@ CREATE TABLE probes (
     adjusted_at TEXT,
     bandwidth_hz REAL,
     voltage_rating TEXT,
+    voltage_rating_kind TEXT,
     measurement_category TEXT,
     category_voltage_v REAL,
     note TEXT,

@@ -2,11 +2,11 @@
 
 use flattop_core::assessment::{Compensation, Estimate, Verdict};
 use flattop_core::bench::{
-    GroundAccessory, Id, Input, InputId, MeasurementCategory, Moment, Oscilloscope, Probe, Range,
-    RatingPoint, Stage, Toleranced, Trimmer,
+    GroundAccessory, Id, Input, InputId, Moment, Oscilloscope, Probe, Range, Stage, Toleranced, Trimmer,
 };
 use flattop_core::chain::ResponseShape;
 use flattop_core::divider::Divider;
+use flattop_core::rating::{MeasurementCategory, RatingPoint, ValueKind};
 use flattop_register::{
     Act, AssessmentRecord, OpenMode, Register, Terms, unknown_ground, unknown_input, unknown_oscilloscope,
     unknown_probe,
@@ -165,6 +165,7 @@ pub(crate) fn any_input() -> impl Strategy<Value = Input> {
             bandwidth_hz,
             response,
             rated_voltage_v: rated,
+            rated_voltage_kind: rated.map(|_| ValueKind::Dc),
             note,
             retired,
             ..unknown_input(id("ch"))
@@ -182,10 +183,9 @@ pub(crate) fn any_probe() -> impl Strategy<Value = Probe> {
         some(prop_oneof![Just(Trimmer::Tip), Just(Trimmer::Base), Just(Trimmer::Fixed)]),
         proptest::collection::btree_map(0..9_u64, quantity(0..3), 0..4),
         some(prop_oneof![
-            Just(MeasurementCategory::None),
-            Just(MeasurementCategory::II),
-            Just(MeasurementCategory::III),
-            Just(MeasurementCategory::IV)
+            Just(MeasurementCategory::Ii),
+            Just(MeasurementCategory::Iii),
+            Just(MeasurementCategory::Iv)
         ]),
     );
     let cable = (some(0.0..3.0_f64), some(quantity(-12..-9)), some(quantity(-8..-5)), some(quantity(0..3)));
@@ -208,6 +208,8 @@ pub(crate) fn any_probe() -> impl Strategy<Value = Probe> {
                 .map(|(decade, voltage_v)| RatingPoint { frequency_hz: decade as f64 * 1.1e6, voltage_v })
                 .collect();
             probe.measurement_category = rest.5;
+            probe.voltage_rating_kind =
+                probe.ratio.map(|r| if r < 500.0 { ValueKind::Peak } else { ValueKind::Rms });
             probe.category_voltage_v = voltage;
             probe.cable.length_m = cable.0;
             probe.cable.capacitance_f_per_m = cable.1;
