@@ -1,14 +1,21 @@
 """The chain as an ngspice netlist: the cable as ngspice's lossy line (LTRA) or as a ladder of sections, and its runs."""
 
 import dataclasses
+import math
 import pathlib
 import subprocess
 import tempfile
 
 import numpy as np
+import scipy.interpolate
 
 import chain_exact
 import spice
+
+
+# LTRA now and then gets stuck in ever smaller steps.
+GIVE_UP_S = 300
+LEAD_S = 1e-9  # before an exponential
 
 
 @dataclasses.dataclass(frozen=True)
@@ -21,9 +28,9 @@ class Line:
 def cable(case, line):
     if line.sections == 0:
         return [
-            f"Ocable tipend 0 cableend 0 lossy",
+            "Ocable tipend 0 cableend 0 lossy",
             f".model lossy ltra r={case.cable_resistance_ohm_per_m!r} l={case.cable_inductance_h_per_m!r} g=0 "
-            f"c={case.cable_capacitance_f_per_m!r} len={case.cable_length_m!r} nostepcheck".replace(" nostepcheck", ""),
+            f"c={case.cable_capacitance_f_per_m!r} len={case.cable_length_m!r}",
         ]
     length = case.cable_length_m / line.sections
     z = [f"{case.cable_resistance_ohm_per_m * length!r}", f"{case.cable_inductance_h_per_m * length!r}"]
@@ -52,13 +59,24 @@ def source(case):
         period = 1 / case.frequency_hz if case.frequency_hz else 1.0
         return f"pulse({low!r} {high!r} 0 {case.rise_s!r} {case.fall_s!r} {on!r} {period!r})"
     if case.signal == "exponential":
-        return f"exp({low!r} {high!r} 0 {case.time_constant_s!r} {case.width_s!r} {case.time_constant_s!r})"
+        # A delay of 0 would be replaced by the printing step.
+        back = case.width_s + LEAD_S
+        return f"exp({low!r} {high!r} {LEAD_S!r} {case.time_constant_s!r} {back!r} {case.time_constant_s!r})"
+    if case.signal == "burst":
+        middle, half = (low + high) / 2, (high - low) / 2
+        end = case.cycles / case.frequency_hz
+        # A sine that a product with a gate ends: a behavioural source, see `circuit`.
+        return f"v = {middle!r} + (time < {end!r} ? {half!r}*sin({2 * math.pi * case.frequency_hz!r}*time) : 0)"
     raise ValueError(case.signal)
 
 
 def circuit(case, line):
     """All of the chain, from source `vs` to the node `out`. Elements of value 0 are left out (or are wires of 0 V)."""
-    at, lines = "src", [f"Vs src 0 dc {case.low_v!r} ac 1 {source(case) if case.signal != 'burst' else ''}"]
+    at = "src"
+    if case.signal == "burst":
+        lines = [f"Bs src 0 {source(case)}"]
+    else:
+        lines = [f"Vs src 0 dc {case.low_v!r} ac 1 {source(case)}"]
 
     def through(name, to, value, kind):
         nonlocal at
@@ -90,7 +108,7 @@ def circuit(case, line):
     lines.append(f"Rin {at} 0 {case.input_resistance_ohm!r}")
     # Response: buffered sections of 1 kohm.
     real, pairs = (None, []) if not np.isfinite(case.bandwidth_hz) else chain_exact.section(case)
-    stages = [(1.0, 1.0, None)] * 0 + [(omega, q, "pair") for omega, q in pairs] + ([(real, 0, "pole")] if real else [])
+    stages = [(omega, q, "pair") for omega, q in pairs] + ([(real, 0, "pole")] if real else [])
     if case.ac_corner_hz > 0:
         stages.append((2 * np.pi * case.ac_corner_hz, 0, "high"))
     for k, (omega, q, kind) in enumerate(stages):
@@ -104,7 +122,7 @@ def circuit(case, line):
             lines += [f"Cs{k} s{k} {end} {1e-6 / omega!r}", f"Rs{k} {end} 0 1e6"]
         at = end
     lines.append(f"Eout out 0 {at} 0 1")
-    return [line.replace("np.float64(", "").replace(")", "") if "np.float64" in line else line for line in lines]
+    return lines
 
 
 def analyse(case, line, analysis, options=""):
@@ -114,7 +132,11 @@ def analyse(case, line, analysis, options=""):
         lines = [f"* {case.case}: {case.note}", *circuit(case, line)]
         lines += [f".options {options}", ".save v(out) v(contact) i(vsense) v(src)", analysis, ".end"]
         (folder / "chain.cir").write_text("\n".join(lines) + "\n")
-        done = subprocess.run(["ngspice", "-b", "-r", "out.raw", "chain.cir"], cwd=folder, capture_output=True, text=True)
+        command = ["ngspice", "-b", "-r", "out.raw", "chain.cir"]
+        try:
+            done = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=GIVE_UP_S)
+        except subprocess.TimeoutExpired as error:
+            raise SystemExit(f"{case.case}: ngspice did not end within {GIVE_UP_S} s ({line})") from error
         if done.returncode != 0 or not (folder / "out.raw").exists():
             raise SystemExit(f"{case.case}: ngspice failed\n{done.stdout}{done.stderr}")
         (vectors,) = spice.read_raw(folder / "out.raw").values()
@@ -122,15 +144,21 @@ def analyse(case, line, analysis, options=""):
 
 
 def ac(case, line, per_decade=12):
-    """(hertz, gain, impedance), 10 Hz to 1 GHz."""
+    """(hertz, gain, impedance), 10 Hz to 1 GHz. The signal does not matter, but has to be of a source that knows AC."""
+    case = dataclasses.replace(case, signal="edge", rise_s=1e-9)
     v = analyse(case, line, f".ac dec {per_decade} 10 1g")
     return v["frequency"].real, v["v(out)"], v["v(contact)"] / v["i(vsense)"]
 
 
-TIGHT = "reltol=1e-5 abstol=1e-15 vntol=1e-9 chgtol=1e-20 trtol=1 method=trap"
+def transient(case, line, end_s, step_s, reltol=1e-4):
+    """(time, volts) at the simulator's own steps, each at most step_s."""
+    options = f"reltol={reltol!r} abstol=1e-15 vntol=1e-9 chgtol=1e-20 trtol=1 method=trap"
+    v = analyse(case, line, f".tran {step_s:.9g} {end_s:.9g} 0 {step_s:.9g}", options)
+    return v["time"] - (LEAD_S if case.signal == "exponential" else 0), v["v(out)"]
 
 
-def transient(case, line, end_s, step_s, options=TIGHT, start_s=0.0):
-    """(time, volts) at the simulator's own steps."""
-    v = analyse(case, line, f".tran {step_s!r} {end_s!r} {start_s!r} {step_s!r}", options)
-    return v["time"], v["v(out)"]
+def at(run, instants):
+    """A run's values at given instants (cubic between the simulator's steps); NaN outside it."""
+    time, volts = run
+    keep = np.concatenate(([True], np.diff(time) > 1e-15))
+    return scipy.interpolate.PchipInterpolator(time[keep], volts[keep], extrapolate=False)(instants)

@@ -44,22 +44,21 @@ def rest_v(case):
     return (case.low_v + case.high_v) / 2 if case.signal == "burst" else case.low_v
 
 
-def transform(case, s, exp, sq):
-    """Pieces of the transform of source - rest, as (starts at, transform): each piece is exp(-s*start)*transform."""
-    swing = sq(case.high_v) - sq(case.low_v)
+def transform(case, s, exp, number):
+    """Laplace transform of source - rest. `exp` and `number` (which makes a number) are NumPy's or mpmath's."""
+    swing = number(case.high_v) - number(case.low_v)
     if case.signal == "edge":
-        r = sq(case.rise_s)
+        r = number(case.rise_s)
         return swing * (1 - exp(-s * r)) / (r * s**2)
     if case.signal == "pulse":
-        r, f = sq(case.rise_s), sq(case.fall_s)
-        down = sq(case.width_s) + (r - f) / 2
+        r, f = number(case.rise_s), number(case.fall_s)
+        down = number(case.width_s) + (r - f) / 2
         return swing * ((1 - exp(-s * r)) / r - exp(-s * down) * (1 - exp(-s * f)) / f) / s**2
     if case.signal == "exponential":
-        return swing * (1 - exp(-s * sq(case.width_s))) / s / (1 + s * sq(case.time_constant_s))
+        return swing * (1 - exp(-s * number(case.width_s))) / s / (1 + s * number(case.time_constant_s))
     if case.signal == "burst":
-        # Within this module numpy's and mpmath's pi differ only beyond double precision.
-        omega = 2 * mpmath.pi * case.frequency_hz if sq is mpmath.mpf else 2 * np.pi * case.frequency_hz
-        return swing / 2 * omega / (s**2 + omega**2) * (1 - exp(-s * sq(case.cycles) / sq(case.frequency_hz)))
+        omega = 2 * mpmath.pi * case.frequency_hz if number is mpmath.mpf else 2 * np.pi * case.frequency_hz
+        return swing / 2 * omega / (s**2 + omega**2) * (1 - exp(-s * number(case.cycles) / number(case.frequency_hz)))
     raise ValueError(case.signal)
 
 
@@ -109,6 +108,12 @@ def dc_gain(case):
     return 0.0 if case.ac_corner_hz else chain_exact.gain(case, np.array([1e-9])).real[0]
 
 
+def output_step_v(case):
+    """What the source's swing comes to at the output at low frequencies (AC coupling left out)."""
+    gain = chain_exact.gain_and_impedance(case, np.array([1e-9 + 0j]))[0] if not case.ac_corner_hz else None
+    return (case.high_v - case.low_v) * (1 / case.ratio if gain is None else gain[0].real)
+
+
 def by_de_hoog(case, t, degree=None):
     """One instant by mpmath's de Hoog, Knight and Stokes method."""
 
@@ -119,6 +124,19 @@ def by_de_hoog(case, t, degree=None):
     if degree:
         options["degree"] = degree
     return float(mpmath.invertlaplace(f, t, **options)) + rest_v(case) * dc_gain(case)
+
+
+WINDOW_S, TERMS = 6e-6, 1 << 19
+BY_LINE_UNTIL_S = 5e-6
+
+
+def by_laplace(case, t):
+    """Single-shot response at instants t > 0, whichever inversion is right there."""
+    early = t < BY_LINE_UNTIL_S
+    out = np.empty_like(t)
+    out[early] = by_line(case, t[early], WINDOW_S, TERMS)
+    out[~early] = by_contour(case, t[~early])
+    return out + rest_v(case) * dc_gain(case)
 
 
 def fourier_coefficients(case, period_s, harmonics):

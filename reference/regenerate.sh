@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Regenerates the reference captures and fits in testdata/ngspice and testdata/scipy.
+# Regenerates the reference captures, fits and responses in testdata/{ngspice,scipy,chain,lines,responses}.
 # With --check: makes them in a temporary folder and compares them with the committed ones (tolerances in compare.py).
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -10,19 +10,29 @@ if [ ! -x "$python" ] || ! command -v ngspice >/dev/null; then
     exit 1
 fi
 
+folders=(ngspice scipy chain lines responses)
+
+make_all() {
+    "$python" reference/ngspice_cases.py "$1/ngspice"
+    "$python" reference/scipy_fits.py "$1/ngspice" "$1/scipy"
+    "$python" reference/chain_truth.py "$1/chain"
+    "$python" reference/lines.py "$1/lines"
+    "$python" reference/responses.py "$1/responses"
+}
+
 case "${1:-}" in
 "")
-    rm -f testdata/ngspice/*.csv testdata/ngspice/*.csv.gz testdata/scipy/*.csv testdata/scipy/*.csv.gz
-    "$python" reference/ngspice_cases.py testdata/ngspice
-    "$python" reference/scipy_fits.py testdata/ngspice testdata/scipy
+    for name in "${folders[@]}"; do
+        rm -f "testdata/$name"/*.csv "testdata/$name"/*.csv.gz
+    done
+    make_all testdata
     ;;
 --check)
     fresh=$(mktemp -d)
     trap 'rm -rf "$fresh"' EXIT
-    "$python" reference/ngspice_cases.py "$fresh/ngspice"
-    "$python" reference/scipy_fits.py "$fresh/ngspice" "$fresh/scipy"
+    make_all "$fresh"
     status=0
-    for name in ngspice scipy; do
+    for name in "${folders[@]}"; do
         "$python" reference/compare.py "testdata/$name" "$fresh/$name" || status=1
     done
     exit "$status"
