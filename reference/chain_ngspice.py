@@ -158,7 +158,9 @@ def transient(case, line, end_s, step_s, reltol=1e-4):
 
 
 def at(run, instants):
-    """A run's values at given instants (cubic between the simulator's steps); NaN outside it."""
+    """A run's values at given instants (monotone cubic between the simulator's steps); NaN outside it."""
     time, volts = run
     keep = np.concatenate(([True], np.diff(time) > 1e-15))
-    return scipy.interpolate.PchipInterpolator(time[keep], volts[keep], extrapolate=False)(instants)
+    # Slopes near zero make it divide by zero on its way to the right answer.
+    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
+        return scipy.interpolate.PchipInterpolator(time[keep], volts[keep], extrapolate=False)(instants)
