@@ -44,32 +44,37 @@ def rest_v(case):
     return (case.low_v + case.high_v) / 2 if case.signal == "burst" else case.low_v
 
 
-def transform(case, s, exp, number):
-    """Laplace transform of source - rest. `exp` and `number` (which makes a number) are NumPy's or mpmath's."""
+def transform(case, s, kind=np):
+    """Laplace transform of source - rest; `kind` is numpy or mpmath. 1 - exp(-x) without loss of digits for small x."""
+    number = mpmath.mpf if kind is mpmath else float
+
+    def gone(x):
+        return -kind.expm1(-x)
+
     swing = number(case.high_v) - number(case.low_v)
     if case.signal == "edge":
         r = number(case.rise_s)
-        return swing * (1 - exp(-s * r)) / (r * s**2)
+        return swing * gone(s * r) / (r * s**2)
     if case.signal == "pulse":
         r, f = number(case.rise_s), number(case.fall_s)
         down = number(case.width_s) + (r - f) / 2
-        return swing * ((1 - exp(-s * r)) / r - exp(-s * down) * (1 - exp(-s * f)) / f) / s**2
+        return swing * (gone(s * r) / r - kind.exp(-s * down) * gone(s * f) / f) / s**2
     if case.signal == "exponential":
-        return swing * (1 - exp(-s * number(case.width_s))) / s / (1 + s * number(case.time_constant_s))
+        return swing * gone(s * number(case.width_s)) / s / (1 + s * number(case.time_constant_s))
     if case.signal == "burst":
-        omega = 2 * mpmath.pi * case.frequency_hz if number is mpmath.mpf else 2 * np.pi * case.frequency_hz
-        return swing / 2 * omega / (s**2 + omega**2) * (1 - exp(-s * number(case.cycles) / number(case.frequency_hz)))
+        omega = 2 * kind.pi * number(case.frequency_hz)
+        return swing / 2 * omega / (s**2 + omega**2) * gone(s * number(case.cycles) / number(case.frequency_hz))
     raise ValueError(case.signal)
 
 
 def by_line(case, t, window_s, terms):
     """Inversion along Re s = a, period 2*window: f(t) = exp(at)/T * Re sum F(a + i pi k/T) exp(i pi k t/T), on the FFT's own
-    instants and cubically between them. Aliases are exp(-2aT) = 1e-11 small."""
+    instants and by polynomials of degree 4 between them. Aliases are exp(-2aT) = 1e-11 small."""
     a = 12.7 / window_s
     s = a + 1j * np.pi * np.arange(terms) / window_s
-    f = transform(case, s, np.exp, float) * chain_exact.gain(case, s)
+    f = transform(case, s) * chain_exact.gain(case, s)
     f[0] *= 0.5
-    # Blocks of terms fade out over the last tenth: no Gibbs ripple from the end of the series.
+    # The terms fade out over the last tenth: no Gibbs ripple from the end of the series.
     fade = np.clip((np.arange(terms) / terms - 0.9) / 0.1, 0, 1)
     f *= 0.5 * (1 + np.cos(np.pi * fade))
     size = 4 * terms
@@ -89,7 +94,7 @@ def by_line(case, t, window_s, terms):
     return out
 
 
-def by_contour(case, t, points=48):
+def by_contour(case, t, points=32):
     """Inversion on a parabola s = mu (i u + 1)^2 (Weideman and Trefethen 2007), one per instant. For late instants only: it
     leaves out what rings faster than about points/t, so all that must have died."""
     u = (np.arange(points) + 0.5) * (3 / points)
@@ -99,7 +104,7 @@ def by_contour(case, t, points=48):
         part = slice(start, start + 64)
         s = mu[part, None] * (1j * u + 1) ** 2
         step = 2j * mu[part, None] * (1j * u + 1) * (3 / points)
-        f = transform(case, s, np.exp, float) * chain_exact.gain(case, s)
+        f = transform(case, s) * chain_exact.gain(case, s)
         out[part] = (np.exp(s * t[part, None]) * f * step / (2j * np.pi)).sum(axis=1).real * 2
     return out
 
@@ -118,7 +123,7 @@ def by_de_hoog(case, t, degree=None):
     """One instant by mpmath's de Hoog, Knight and Stokes method."""
 
     def f(s):
-        return transform(case, s, mpmath.exp, mpmath.mpf) * chain_exact.many_digits(case, s)[0]
+        return transform(case, s, mpmath) * chain_exact.many_digits(case, s)[0]
 
     options = {"method": "dehoog"}
     if degree:
@@ -151,7 +156,7 @@ def fourier_coefficients(case, period_s, harmonics):
         box = lambda start, r: np.exp(-s * (start + r / 2)) * np.sinc(n * r / period_s)
         c = swing / period_s * (box(0, case.rise_s) - box(down, case.fall_s)) / s
         return c, case.low_v + swing * case.duty
-    c = transform(case, s, np.exp, float) / period_s
+    c = transform(case, s) / period_s
     mean = {"pulse": case.width_s, "exponential": case.width_s, "burst": 0.0}[case.signal] / period_s
     return c, rest_v(case) + swing * mean
 
