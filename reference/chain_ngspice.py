@@ -27,6 +27,8 @@ class Line:
 
 def cable(case, line):
     if line.sections == 0:
+        if case.cable_conductance_s_per_m:
+            raise ValueError(f"{case.case}: ngspice's lossy line takes no R, L, C and G together; use sections")
         return [
             "Ocable tipend 0 cableend 0 lossy",
             f".model lossy ltra r={case.cable_resistance_ohm_per_m!r} l={case.cable_inductance_h_per_m!r} g=0 "
