@@ -2,7 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use crate::{assess, completions, man};
+use crate::{assess, completions, man, reach};
 
 /// Trust what the oscilloscope shows through a divider probe
 ///
@@ -20,6 +20,7 @@ pub(crate) struct Cli {
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
     Assess(Box<assess::Args>),
+    Reach(Box<reach::Args>),
     Completions(completions::Args),
     Man(man::Args),
 }

@@ -6,6 +6,7 @@ mod completions;
 mod man;
 mod output;
 mod progress;
+mod reach;
 mod status;
 mod values;
 
@@ -16,10 +17,11 @@ use clap::Parser;
 use args::{Cli, Command};
 
 fn main() -> ExitCode {
-    let outcome = match Cli::parse().command {
-        Command::Assess(args) => assess::run(&args),
-        Command::Completions(args) => completions::run(&args),
-        Command::Man(args) => man::run(&args),
+    let (command, outcome) = match Cli::parse().command {
+        Command::Assess(args) => ("assess", assess::run(&args)),
+        Command::Reach(args) => ("reach", reach::run(&args)),
+        Command::Completions(args) => ("completions", completions::run(&args)),
+        Command::Man(args) => ("man", man::run(&args)),
     };
-    status::exit_code(outcome)
+    status::exit_code(command, outcome)
 }

@@ -7,9 +7,9 @@ use std::process::ExitCode;
 pub(crate) enum Ending {
     /// Done, and within tolerance where there is one.
     Good,
-    /// Done, outside tolerance.
+    /// Done, outside tolerance or out of reach.
     Outside,
-    /// Done, but the record cannot carry a verdict.
+    /// Done, but what was given cannot carry a verdict.
     Undetermined,
     /// Something could not be read, used or written.
     Unusable,
@@ -22,13 +22,14 @@ pub(crate) struct WrongUsage {
     pub(crate) message: String,
 }
 
-/// Every exit status is decided here.
-pub(crate) fn exit_code(outcome: Result<Ending, WrongUsage>) -> ExitCode {
+/// Every exit status is decided here. `command` is where a wrong usage sends the reader.
+pub(crate) fn exit_code(command: &str, outcome: Result<Ending, WrongUsage>) -> ExitCode {
     ExitCode::from(match outcome {
         Ok(Ending::Good) => 0,
         Ok(Ending::Unusable) => 1,
         Err(wrong) => {
-            crate::output::complain(&format!("{}\n\nFor more, try 'flattop assess --help'.", wrong.message));
+            let more = format!("{}\n\nFor more, try 'flattop {command} --help'.", wrong.message);
+            crate::output::complain(&more);
             2
         }
         Ok(Ending::Outside) => 3,

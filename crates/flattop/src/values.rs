@@ -118,6 +118,91 @@ fn last_digit(text: &str, value: f64) -> f64 {
     }
 }
 
+/// How far a value may be off: by so much, or by a share of it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Deviation {
+    /// In SI units.
+    Absolute(f64),
+    /// Of the value.
+    Share(f64),
+}
+
+impl Deviation {
+    /// In the unit of the value, half-width.
+    pub(crate) fn of(self, value: f64) -> f64 {
+        match self {
+            Self::Absolute(half_width) => half_width,
+            Self::Share(share) => share * value,
+        }
+    }
+}
+
+/// A capacitance with its tolerance, where one was typed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Tolerated {
+    /// F.
+    pub(crate) nominal_f: f64,
+    /// Half-width.
+    pub(crate) deviation: Option<Deviation>,
+}
+
+/// A capacitance above zero such as `15pF`.
+pub(crate) fn farads(text: &str) -> Result<f64, String> {
+    let value = positive(text, Unit::Farad)?;
+    // Nothing at a probe or an input comes near; a number without a unit does.
+    if value < 1e-6 {
+        Ok(value)
+    } else {
+        Err(format!(
+            "\"{text}\" was read as {value} farads; write the unit, for example {}",
+            Unit::Farad.example()
+        ))
+    }
+}
+
+/// How far a capacitance may be off, such as `2pF` or `10%`; nil counts as exact.
+pub(crate) fn deviation(text: &str) -> Result<Deviation, String> {
+    if ["%", "ppm"].iter().any(|unit| text.trim_end().ends_with(unit)) {
+        return resistor_tolerance(text).map(Deviation::Share);
+    }
+    farads_or_nil(text).map(Deviation::Absolute)
+}
+
+/// A capacitance from nil, such as `0pF` or `2pF`.
+pub(crate) fn farads_or_nil(text: &str) -> Result<f64, String> {
+    // A nil has no unit to be wrong about.
+    if parse(text, Unit::Farad)?.abs() > 0.0 { farads(text) } else { Ok(0.0) }
+}
+
+/// A capacitance with or without its tolerance, such as `20pF`, `20 pF ± 2 pF`, `20pF+-10%`.
+pub(crate) fn tolerated_farads(text: &str) -> Result<Tolerated, String> {
+    let parts = text.split_once('±').or_else(|| text.split_once("+/-")).or_else(|| text.split_once("+-"));
+    let Some((nominal, half_width)) = parts else {
+        return Ok(Tolerated { nominal_f: farads(text)?, deviation: None });
+    };
+    let (nominal_f, deviation) = (farads(nominal)?, deviation(half_width)?);
+    if deviation.of(nominal_f) < nominal_f {
+        Ok(Tolerated { nominal_f, deviation: Some(deviation) })
+    } else {
+        Err(format!("\"{text}\" leaves nothing at its lower end; write for example 20pF+-2pF or 20pF+-10%"))
+    }
+}
+
+/// The limits of a compensation range such as `8pF:18pF`, F.
+pub(crate) fn farad_range(text: &str) -> Result<(f64, f64), String> {
+    let Some((least, most)) = text.split_once(':').filter(|(_, rest)| !rest.contains(':')) else {
+        return Err(format!(
+            "\"{text}\" is no range; write its limits with a colon between, for example 8pF:18pF"
+        ));
+    };
+    let limits = (farads_or_nil(least)?, farads(most)?);
+    if limits.0 <= limits.1 {
+        Ok(limits)
+    } else {
+        Err(format!("\"{text}\" runs downwards; exchange its limits: {}:{}", most.trim(), least.trim()))
+    }
+}
+
 /// The name of a drawing, which has to end in `.svg` or `.png`.
 pub(crate) fn drawing(text: &str) -> Result<PathBuf, String> {
     let path = PathBuf::from(text);
@@ -171,6 +256,15 @@ mod tests {
         assert_close!(time_read("80us").unwrap().last_digit, 1e-5, relative(1e-9));
         assert_close!(time_read("0.085 ms").unwrap().last_digit, 1e-6, relative(1e-9));
         assert_eq!(column("2").unwrap(), 2);
+        assert_close!(farads("15p").unwrap(), 15e-12, relative(1e-12));
+        assert_eq!(farad_range("8 pF : 18 pF").unwrap(), (8e-12, 18e-12));
+        assert_eq!(farad_range("0:18pF").unwrap(), (0.0, 18e-12));
+        for text in ["20pF ± 2pF", "20 pF+-2 pF", "20p+/-10%", "20pF±10 %"] {
+            let input = tolerated_farads(text).unwrap();
+            let half_width = input.deviation.unwrap().of(input.nominal_f);
+            assert_close!(half_width, 2e-12, relative(1e-12), "{text}");
+        }
+        assert_eq!(tolerated_farads("20pF").unwrap().deviation, None);
         assert_eq!(drawing("a/b.SVG").unwrap(), PathBuf::from("a/b.SVG"));
     }
 
@@ -190,6 +284,17 @@ mod tests {
             (column("0").unwrap_err(), "counted from 1"),
             (column("-1").unwrap_err(), "write a column number such as 2"),
             (level("4 kg").unwrap_err(), "write divisions"),
+            (farads("15").unwrap_err(), "was read as 15 farads; write the unit"),
+            (farads("0pF").unwrap_err(), "not above zero"),
+            (farads("15 Hz").unwrap_err(), "a capacitance was expected"),
+            (farad_range("18pF:8pF").unwrap_err(), "exchange its limits: 8pF:18pF"),
+            (farad_range("8:18pF").unwrap_err(), "write the unit"),
+            (farad_range("8pF-18pF").unwrap_err(), "8pF:18pF"),
+            (farad_range("8pF:12pF:18pF").unwrap_err(), "8pF:18pF"),
+            (tolerated_farads("20pF+-20pF").unwrap_err(), "leaves nothing"),
+            (tolerated_farads("20pF+-2").unwrap_err(), "write the unit"),
+            (deviation("-2pF").unwrap_err(), "not above zero"),
+            (deviation("100%").unwrap_err(), "not between"),
             (drawing("plot.pdf").unwrap_err(), ".svg or .png"),
             (drawing(".svg").unwrap_err(), ".svg or .png"),
         ] {

@@ -47,7 +47,7 @@ pub fn several(results: &[Result<Subject, Failure>]) -> String {
     write(&results.iter().map(Element::of).collect::<Vec<_>>())
 }
 
-fn write<T: Serialize>(value: &T) -> String {
+pub(crate) fn write<T: Serialize>(value: &T) -> String {
     // Serialising these types cannot fail: every key is text and no field has a serialiser of its own.
     let mut text = serde_json::to_string_pretty(value).unwrap_or_default();
     text.push('\n');
@@ -127,7 +127,7 @@ pub struct Uncertain {
 
 impl Uncertain {
     /// `None` when there is no finite value; an uncertainty that is not finite is null.
-    fn of(estimate: assessment::Estimate) -> Option<Self> {
+    pub(crate) fn of(estimate: assessment::Estimate) -> Option<Self> {
         let value = finite(estimate.value)?;
         Some(Self { value, standard_uncertainty: finite(estimate.standard_uncertainty) })
     }
@@ -304,7 +304,7 @@ fn measured_response(found: &Assessment) -> Option<Vec<MeasuredAt>> {
     (!points.is_empty()).then_some(points)
 }
 
-fn finding(finding: &flattop_core::finding::Finding) -> Finding {
+pub(crate) fn finding(finding: &flattop_core::finding::Finding) -> Finding {
     Finding {
         code: finding.code,
         severity: severity_code(finding.severity),
@@ -347,7 +347,7 @@ fn record(facts: &RecordFacts) -> Record {
     }
 }
 
-fn finite(value: f64) -> Option<f64> {
+pub(crate) fn finite(value: f64) -> Option<f64> {
     value.is_finite().then_some(value)
 }
 

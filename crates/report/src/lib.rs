@@ -3,13 +3,14 @@
 //! Every function here takes values and returns text or bytes.
 //! This crate opens no file, prints nothing, and estimates nothing: it shows what the core found.
 //!
-//! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`].
+//! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`], [`reach`].
 #![forbid(unsafe_code)]
 #![deny(clippy::disallowed_methods, clippy::print_stdout, clippy::print_stderr)]
 
 pub mod format;
 pub mod json;
 pub mod plot;
+pub mod reach;
 pub mod subject;
 pub mod text;
 

@@ -1,7 +1,7 @@
 //! The words for people: verdict first, then what to turn, then the evidence.
 
 mod table;
-mod wrap;
+pub(crate) mod wrap;
 
 use flattop_core::assessment::{AdjustedAt, Compensation, Estimate, SquareWave, Verdict};
 use flattop_core::finding::Severity;
@@ -380,13 +380,13 @@ fn side(error: f64) -> &'static str {
 }
 
 /// A sentence that starts with a capital, whoever wrote it.
-fn capitalised(text: &str) -> String {
+pub(crate) fn capitalised(text: &str) -> String {
     let mut rest = text.chars();
     rest.next().map_or_else(String::new, |first| first.to_uppercase().chain(rest).collect())
 }
 
 /// Closes a sentence that may already be closed.
-fn sentence(text: &str) -> String {
+pub(crate) fn sentence(text: &str) -> String {
     let text = text.trim();
     if text.ends_with(['.', '!', '?']) { text.into() } else { format!("{text}.") }
 }

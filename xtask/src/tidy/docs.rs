@@ -9,33 +9,57 @@ use super::scan::{self, Blank, places};
 
 const MAP: &str = "ARCHITECTURE.md";
 const CODES: &str = "docs/json.md";
-/// Where the JSON objects are, and under which field of the whole each of them stands.
-const OBJECTS: &str = "crates/report/src/json.rs";
-const PREFIXES: [(&str, &str); 6] = [
-    ("Report", ""),
-    ("Coverage", "coverage."),
-    ("Adjustment", "adjustment."),
-    ("SquareWave", "square_wave."),
-    ("Assumptions", "assumptions."),
-    ("Record", "record."),
+/// What one command writes as JSON: where its objects are, and under which field of the whole each of them stands.
+struct Written {
+    /// The command, as the heading of its part of the document names it.
+    command: &'static str,
+    source: &'static str,
+    objects: &'static [(&'static str, &'static str)],
+}
+const WRITTEN: [Written; 2] = [
+    Written {
+        command: "assess",
+        source: "crates/report/src/json.rs",
+        objects: &[
+            ("Report", ""),
+            ("Coverage", "coverage."),
+            ("Adjustment", "adjustment."),
+            ("SquareWave", "square_wave."),
+            ("Assumptions", "assumptions."),
+            ("Record", "record."),
+        ],
+    },
+    Written {
+        command: "reach",
+        source: "crates/report/src/reach/json.rs",
+        objects: &[
+            ("Report", ""),
+            ("Bounds", "compensation_error_bounds."),
+            ("SquareWave", "square_wave."),
+            ("Stated", "stated."),
+        ],
+    },
 ];
 const SEVERITIES: [&str; 3] = ["note", "warning", "fault"];
 
 pub(super) fn check(tree: &Tree, sources: &Sources) -> Vec<Violation> {
     let mut found = map(tree);
-    found.extend(fields(tree));
+    for written in &WRITTEN {
+        found.extend(fields(tree, written));
+    }
     found.extend(codes(tree, sources));
     found
 }
 
-/// The tables of fields list exactly the fields of the JSON objects.
-fn fields(tree: &Tree) -> Vec<Violation> {
-    let source = tree.files.get(OBJECTS).map_or("", String::as_str);
+/// The tables of fields in a command's part of the document list exactly the fields of its JSON objects.
+fn fields(tree: &Tree, written: &Written) -> Vec<Violation> {
+    let path = written.source;
+    let source = tree.files.get(path).map_or("", String::as_str);
     let mut made = BTreeMap::new();
-    for (object, prefix) in PREFIXES {
+    for (object, prefix) in written.objects {
         let head = format!("pub struct {object} {{\n");
         let Some(at) = source.find(&head) else {
-            return vec![Violation::new(OBJECTS, 0, format!("no `{}`", head.trim_end()))];
+            return vec![Violation::new(path, 0, format!("no `{}`", head.trim_end()))];
         };
         let first = scan::line_of(source, at) + 1;
         let body = source[at + head.len()..].lines().take_while(|line| *line != "}");
@@ -49,14 +73,21 @@ fn fields(tree: &Tree) -> Vec<Violation> {
     // The tables of fields have four columns: field, unit, meaning, when it is null.
     let document = tree.files.get(CODES).map_or("", String::as_str);
     let mut listed = BTreeMap::new();
+    let mut inside = false;
     for (index, line) in document.lines().enumerate() {
+        if line.starts_with("## ") {
+            inside = line.contains(&format!("`flattop {} --json`", written.command));
+        }
+        if !inside {
+            continue;
+        }
         if let [_, field, _, _, _, ""] = cells(line)[..] {
             let name = field.strip_prefix('`').and_then(|f| f.strip_suffix('`'));
             listed.extend(name.map(|name| (name.to_owned(), index + 1)));
         }
     }
     let unlisted = made.iter().filter(|(name, _)| !listed.contains_key(*name)).map(|(name, line)| {
-        Violation::new(OBJECTS, *line, format!("the field `{name}` is missing from {CODES}"))
+        Violation::new(path, *line, format!("the field `{name}` is missing from {CODES}"))
     });
     let unmade = listed
         .iter()
@@ -220,21 +251,30 @@ mod tests {
 
     #[test]
     fn fields_are_listed_exactly() {
+        // The last of them, so that the part of another command stands before it.
+        let (other, written) = (&WRITTEN[0], &WRITTEN[1]);
         let mut objects = String::new();
-        let mut list = String::new();
-        for (object, prefix) in PREFIXES {
+        let mut list = format!(
+            "## `flattop {} --json`\n| `other` | | | never |\n## `flattop {} --json`\n",
+            other.command, written.command
+        );
+        for (object, prefix) in written.objects {
             objects += &format!("pub struct {object} {{\n    pub value: f64,\n}}\n");
             list += &format!("| `{prefix}value` | 1 | \\|e\\| | never |\n");
         }
         let broken = |objects: &str, list: &str| -> Vec<(String, usize)> {
-            let tree = Tree::of(&[(OBJECTS, objects), (CODES, list)]);
-            fields(&tree).into_iter().map(|v| (v.file, v.line)).collect()
+            let tree = Tree::of(&[(written.source, objects), (CODES, list)]);
+            fields(&tree, written).into_iter().map(|v| (v.file, v.line)).collect()
         };
         assert_eq!(broken(&objects, &list), []);
-        assert_eq!(broken(&objects, &format!("{list}| `more` | | | never |")), [(CODES.to_owned(), 7)]);
+        let line = list.lines().count() + 1;
+        assert_eq!(broken(&objects, &format!("{list}| `more` | | | never |")), [(CODES.to_owned(), line)]);
+        // What stands under another heading is not this command's.
+        assert_eq!(broken(&objects, &format!("{list}## Codes\n| `more` | | | never |")), []);
+        assert_eq!(broken(&objects, &list.replace(written.command, "other")).len(), written.objects.len());
         assert_eq!(
             broken(&objects.replacen("}", "    pub more: f64,\n}", 1), &list),
-            [(OBJECTS.to_owned(), 3)]
+            [(written.source.to_owned(), 3)]
         );
         assert_eq!(broken("", &list).len(), 1);
     }

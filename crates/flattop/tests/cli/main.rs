@@ -7,6 +7,7 @@
 mod assess;
 mod bench;
 mod drawings;
+mod reach;
 mod readings;
 mod several;
 mod signals;

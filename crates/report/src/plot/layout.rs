@@ -27,11 +27,11 @@ pub(crate) mod colour {
     pub(crate) const ALLOWED_EDGE: Paint = Paint::solid([70, 120, 96]);
 }
 
-const WIDTH: f64 = 960.0;
-const LEFT: f64 = 96.0;
-const RIGHT: f64 = WIDTH - 36.0;
+pub(crate) const WIDTH: f64 = 960.0;
+pub(crate) const LEFT: f64 = 96.0;
+pub(crate) const RIGHT: f64 = WIDTH - 36.0;
 /// From the end of one panel to the start of the next: tick labels, axis title, heading.
-const GAP: f64 = 92.0;
+pub(crate) const GAP: f64 = 92.0;
 
 /// The whole drawing of one assessment.
 pub(crate) fn scene(subject: &Subject) -> Scene {
@@ -59,7 +59,12 @@ pub(crate) fn scene(subject: &Subject) -> Scene {
         error(&mut scene, subject, compensation, (top, top + 270.0));
         top += 270.0 + GAP;
     }
-    scene.height = (top - GAP + 62.0).round();
+    on_paper(scene, top - GAP)
+}
+
+/// The drawing with its paper behind it, high enough for the last panel, which ends at `bottom`.
+pub(crate) fn on_paper(mut scene: Scene, bottom: f64) -> Scene {
+    scene.height = (bottom + 62.0).round();
     let paper = Shape::Area {
         points: vec![(0.0, 0.0), (WIDTH, 0.0), (WIDTH, scene.height), (0.0, scene.height)],
         fill: colour::PAPER,
@@ -115,7 +120,7 @@ fn heading(scene: &mut Scene, subject: &Subject) -> f64 {
 }
 
 /// A mark whose shape tells the verdict: triangle down low, triangle up high, disc within, ring segments unknown.
-fn verdict_mark(scene: &mut Scene, verdict: Verdict, (x, y): (f64, f64)) {
+pub(crate) fn verdict_mark(scene: &mut Scene, verdict: Verdict, (x, y): (f64, f64)) {
     let r = 11.0;
     match verdict {
         Verdict::Undercompensated => {
@@ -137,7 +142,7 @@ fn verdict_mark(scene: &mut Scene, verdict: Verdict, (x, y): (f64, f64)) {
 }
 
 /// Text broken into lines that fit between the margins.
-fn lines(text: &str, size: f64) -> Vec<String> {
+pub(crate) fn lines(text: &str, size: f64) -> Vec<String> {
     let room = (1.08 * (RIGHT - LEFT) / text_width("n", size)) as usize;
     crate::text::wrapped(text, room)
 }
@@ -308,7 +313,7 @@ fn error(scene: &mut Scene, subject: &Subject, compensation: &Compensation, (top
 }
 
 /// The ticks of an axis in percent never take a prefix.
-fn percent_ticks(ticks: Vec<super::axis::Tick>) -> Vec<super::axis::Tick> {
+pub(crate) fn percent_ticks(ticks: Vec<super::axis::Tick>) -> Vec<super::axis::Tick> {
     let step = if ticks.len() > 1 { ticks[1].at - ticks[0].at } else { 1.0 };
     let places = (-step.log10().floor()).clamp(0.0, 6.0) as usize;
     let relabelled = |tick: super::axis::Tick| super::axis::Tick {
@@ -369,7 +374,7 @@ fn runs(len: usize, holds: impl Fn(usize) -> bool) -> Vec<std::ops::Range<usize>
 }
 
 /// A range with a share of room on both sides, never empty.
-fn widened(low: f64, high: f64, share: f64) -> (f64, f64) {
+pub(crate) fn widened(low: f64, high: f64, share: f64) -> (f64, f64) {
     let span = high - low;
     if span > 0.0 && span.is_finite() {
         (low - share * span, high + share * span)

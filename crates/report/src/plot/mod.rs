@@ -2,12 +2,12 @@
 //!
 //! Everything is first laid out as a [`scene::Scene`], plain data with no knowledge of a file format.
 
-mod axis;
-mod layout;
-mod panel;
-mod png;
+pub(crate) mod axis;
+pub(crate) mod layout;
+pub(crate) mod panel;
+pub(crate) mod png;
 pub mod scene;
-mod svg;
+pub(crate) mod svg;
 
 use crate::subject::Subject;
 

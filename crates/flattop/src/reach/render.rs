@@ -1,0 +1,89 @@
+//! From results to what is written: words or JSON on standard output, drawings into files, troubles to standard error.
+
+use std::collections::HashSet;
+use std::ffi::OsString;
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
+
+use flattop_core::reach::Verdict;
+use flattop_report::reach::{self, Pairing, Unfit, json};
+
+use super::request::{Request, Style};
+use crate::output::{complain, print};
+use crate::status::Ending;
+
+/// Writes everything, and tells how the run ended: the worst of all results and writings.
+pub(super) fn render(request: &Request, results: &[Result<Pairing, Unfit>]) -> Ending {
+    // A probe that cannot be true is so on every input; once is enough.
+    let mut told = HashSet::new();
+    for unfit in results.iter().filter_map(|result| result.as_ref().err()) {
+        if told.insert(&unfit.message) {
+            complain(&unfit.message);
+        }
+    }
+    let drawn = request.plot.as_deref().map_or(Ending::Good, |file| draw(file, results));
+    let words = match (request.style, results) {
+        (Style::Json, [one]) => Some(json::one(one)),
+        (Style::Json, several) => Some(json::several(several)),
+        (Style::Words, [Ok(pairing)]) => Some(reach::one(pairing)),
+        // What is wrong has been told on standard error.
+        (Style::Words, [Err(_)]) => None,
+        (Style::Words, several) => Some(reach::several(several)),
+    };
+    let written = words.map_or(Ending::Good, |words| print(words.as_bytes()));
+    results.iter().map(ending).chain([drawn, written]).max().unwrap_or(Ending::Good)
+}
+
+fn ending(result: &Result<Pairing, Unfit>) -> Ending {
+    match result.as_ref().map(|pairing| pairing.reach.margin.verdict) {
+        Ok(Verdict::Reaches) => Ending::Good,
+        Ok(Verdict::OutOfReach) => Ending::Outside,
+        Ok(Verdict::MayReach) => Ending::Undetermined,
+        Err(_) => Ending::Unusable,
+    }
+}
+
+fn draw(file: &Path, results: &[Result<Pairing, Unfit>]) -> Ending {
+    let mut taken = HashSet::new();
+    let mut worst = Ending::Good;
+    for pairing in results.iter().flatten() {
+        let target = if results.len() == 1 { file.to_owned() } else { own_name(file, pairing, &mut taken) };
+        let is_png = target.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("png"));
+        let drawing = if is_png { reach::png(pairing) } else { Ok(reach::svg(pairing).into_bytes()) };
+        let outcome = drawing.map_err(|error| error.to_string()).and_then(|bytes| save(&target, &bytes));
+        if let Err(reason) = outcome {
+            complain(&format!("{}: {reason}", target.display()));
+            worst = Ending::Unusable;
+        }
+    }
+    worst
+}
+
+#[allow(clippy::disallowed_methods)] // writing files is the program's part
+fn save(target: &Path, bytes: &[u8]) -> Result<(), String> {
+    std::fs::write(target, bytes).map_err(|error| match target.parent() {
+        Some(folder) if error.kind() == ErrorKind::NotFound && !folder.as_os_str().is_empty() => {
+            format!("cannot be written: the folder {} does not exist; make it first", folder.display())
+        }
+        _ => format!("cannot be written: {error}; check the folder and the space left in it"),
+    })
+}
+
+/// `plot.svg` and an input of 20 pF make `plot-20pF.svg`; a name already taken gets a number.
+fn own_name(file: &Path, pairing: &Pairing, taken: &mut HashSet<PathBuf>) -> PathBuf {
+    let mut base = file.file_stem().map(OsString::from).unwrap_or_default();
+    base.push(format!("-{}", reach::capacitance(pairing.input.nominal_f).replace(' ', "")));
+    let named = |number: u32| {
+        let mut name = base.clone();
+        if number > 1 {
+            name.push(format!("-{number}"));
+        }
+        name.push(".");
+        name.push(file.extension().unwrap_or_default());
+        file.with_file_name(name)
+    };
+    // There are more numbers than inputs, so one is free.
+    let free = (1..).map(named).find(|name| !taken.contains(name)).unwrap_or_else(|| file.to_owned());
+    taken.insert(free.clone());
+    free
+}
