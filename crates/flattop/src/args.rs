@@ -2,7 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use crate::{assess, completions, man, reach};
+use crate::{assess, choose, completions, man, predict, reach};
 
 /// Trust what the oscilloscope shows through a divider probe
 ///
@@ -21,6 +21,8 @@ pub(crate) struct Cli {
 pub(crate) enum Command {
     Assess(Box<assess::Args>),
     Reach(Box<reach::Args>),
+    Predict(Box<predict::Args>),
+    Choose(choose::Args),
     Completions(completions::Args),
     Man(man::Args),
 }

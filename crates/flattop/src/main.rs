@@ -2,11 +2,14 @@
 
 mod args;
 mod assess;
+mod choose;
 mod completions;
 mod man;
 mod output;
+mod predict;
 mod progress;
 mod reach;
+mod setup;
 mod status;
 mod values;
 
@@ -20,6 +23,8 @@ fn main() -> ExitCode {
     let (command, outcome) = match Cli::parse().command {
         Command::Assess(args) => ("assess", assess::run(&args)),
         Command::Reach(args) => ("reach", reach::run(&args)),
+        Command::Predict(args) => ("predict", predict::run(&args)),
+        Command::Choose(args) => ("choose", choose::run(&args)),
         Command::Completions(args) => ("completions", completions::run(&args)),
         Command::Man(args) => ("man", man::run(&args)),
     };

@@ -1,6 +1,7 @@
 //! Standard output and standard error: a reader that goes away early is no error.
 
 use std::io::{ErrorKind, Write};
+use std::path::Path;
 
 use crate::status::Ending;
 
@@ -23,4 +24,32 @@ pub(crate) fn print(bytes: &[u8]) -> Ending {
 pub(crate) fn complain(message: &str) {
     // With standard error gone there is nobody left to tell.
     let _ = writeln!(std::io::stderr().lock(), "error: {message}");
+}
+
+/// Draws into a file, as PNG or SVG after its name, and tells how that ended.
+pub(crate) fn draw(
+    file: &Path,
+    svg: impl FnOnce() -> String,
+    png: impl FnOnce() -> Result<Vec<u8>, String>,
+) -> Ending {
+    let is_png = file.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("png"));
+    let drawing = if is_png { png() } else { Ok(svg().into_bytes()) };
+    match drawing.and_then(|bytes| save(file, &bytes)) {
+        Ok(()) => Ending::Good,
+        Err(reason) => {
+            complain(&format!("{}: {reason}", file.display()));
+            Ending::Unusable
+        }
+    }
+}
+
+/// Writes a file whole.
+#[allow(clippy::disallowed_methods)] // writing files is the program's part
+pub(crate) fn save(target: &Path, bytes: &[u8]) -> Result<(), String> {
+    std::fs::write(target, bytes).map_err(|error| match target.parent() {
+        Some(folder) if error.kind() == ErrorKind::NotFound && !folder.as_os_str().is_empty() => {
+            format!("cannot be written: the folder {} does not exist; make it first", folder.display())
+        }
+        _ => format!("cannot be written: {error}; check the folder and the space left in it"),
+    })
 }

@@ -1,6 +1,6 @@
 //! Values as typed on the command line: each parser returns SI units, or says what was expected.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use flattop_core::divider::Divider;
 use flattop_core::quantity::{self, Unit};
@@ -201,6 +201,29 @@ pub(crate) fn farad_range(text: &str) -> Result<(f64, f64), String> {
     } else {
         Err(format!("\"{text}\" runs downwards; exchange its limits: {}:{}", most.trim(), least.trim()))
     }
+}
+
+/// Settings of single keys such as `node.resistance=1M`: key and value.
+pub(crate) fn settings(typed: &[String]) -> Result<Vec<(&str, &str)>, String> {
+    typed
+        .iter()
+        .map(|text| {
+            text.split_once('=').ok_or_else(|| {
+                format!("--set \"{text}\" has no \"=\"; write for example --set node.resistance=1M")
+            })
+        })
+        .collect()
+}
+
+/// The text of a plan or a list.
+#[allow(clippy::disallowed_methods)] // reading files is the program's part
+pub(crate) fn read_text(file: &Path) -> Result<String, String> {
+    let bytes = std::fs::read(file).map_err(|error| {
+        format!("{}: cannot be read: {error}; check the name and the permissions", file.display())
+    })?;
+    String::from_utf8(bytes).map_err(|_| {
+        format!("{}: is not text in UTF-8, as TOML has to be; save it as UTF-8", file.display())
+    })
 }
 
 /// The name of a drawing, which has to end in `.svg` or `.png`.

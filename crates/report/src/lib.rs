@@ -3,13 +3,15 @@
 //! Every function here takes values and returns text or bytes.
 //! This crate opens no file, prints nothing, and estimates nothing: it shows what the core found.
 //!
-//! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`], [`reach`].
+//! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`], [`reach`], [`prediction`], [`choose`].
 #![forbid(unsafe_code)]
 #![deny(clippy::disallowed_methods, clippy::print_stdout, clippy::print_stderr)]
 
+pub mod choose;
 pub mod format;
 pub mod json;
 pub mod plot;
+pub mod prediction;
 pub mod reach;
 pub mod subject;
 pub mod text;
