@@ -45,7 +45,10 @@ fn main() {
     let shapes: Vec<(&str, Shape)> = vec![
         ("sine", Shape::Sine { frequency_hz: 20e3 }),
         ("square 1 kHz, 2 ns", Shape::Trapezoid { frequency_hz: 1e3, duty: 0.5, rise_s: 2e-9, fall_s: 2e-9 }),
-        ("square 50 MHz, 1 ns", Shape::Trapezoid { frequency_hz: 50e6, duty: 0.5, rise_s: 1e-9, fall_s: 1e-9 }),
+        (
+            "square 50 MHz, 1 ns",
+            Shape::Trapezoid { frequency_hz: 50e6, duty: 0.5, rise_s: 1e-9, fall_s: 1e-9 },
+        ),
         ("trapezoid 100 kHz", Shape::Trapezoid { frequency_hz: 1e5, duty: 0.3, rise_s: 5e-8, fall_s: 2e-7 }),
         ("pulse 100 ns", Shape::Pulse { width_s: 1e-7, rise_s: 2e-9, fall_s: 3e-9 }),
         ("edge 0.5 ns", Shape::Edge { rise_s: 0.5e-9 }),

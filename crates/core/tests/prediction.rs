@@ -111,7 +111,11 @@ fn one_pole_makes_the_transition_that_its_closed_form_says() {
     let prediction = ask(&chain, Shape::Edge { rise_s: 1e-9 }, &[]);
     assert_close!(prediction.summary.transition_duration_s.unwrap(), tau * 9f64.ln(), relative(1e-5));
     assert_close!(prediction.summary.bandwidth_hz.unwrap(), 200e6, relative(1e-9));
-    assert_close!(prediction.summary.noise_bandwidth.up_to_limit_hz, 200e6 * std::f64::consts::FRAC_PI_2, relative(2e-3));
+    assert_close!(
+        prediction.summary.noise_bandwidth.up_to_limit_hz,
+        200e6 * std::f64::consts::FRAC_PI_2,
+        relative(2e-3)
+    );
     // A ramp of duration T through one pole: y(t) = (t − τ(1−e^(−t/τ)))/T in it, 1 − (τ/T)(e^(T/τ) − 1)e^(−t/τ) after it.
     let ramp = 1e-9;
     let y = |t: f64| {

@@ -221,9 +221,8 @@ pub(crate) fn read_text(file: &Path) -> Result<String, String> {
     let bytes = std::fs::read(file).map_err(|error| {
         format!("{}: cannot be read: {error}; check the name and the permissions", file.display())
     })?;
-    String::from_utf8(bytes).map_err(|_| {
-        format!("{}: is not text in UTF-8, as TOML has to be; save it as UTF-8", file.display())
-    })
+    String::from_utf8(bytes)
+        .map_err(|_| format!("{}: is not text in UTF-8, as TOML has to be; save it as UTF-8", file.display()))
 }
 
 /// The name of a drawing, which has to end in `.svg` or `.png`.

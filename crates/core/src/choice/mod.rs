@@ -112,15 +112,13 @@ pub fn judge(candidate: &Candidate<'_>, signal: &Signal, wanted: Wanted) -> Resu
     };
     let prediction = predict(&question)?;
     let survey = survey(signal, candidate.parts, candidate.circuit)?;
-    let reach =
-        candidate.reach.map(|(probe, input)| reach::reach(&probe, input)).transpose()?;
+    let reach = candidate.reach.map(|(probe, input)| reach::reach(&probe, input)).transpose()?;
     let error = prediction.errors.iter().find(|e| e.measure == wanted.measure).cloned();
     let doubts = prediction.doubts.as_ref();
     let standard_uncertainty =
         doubts.and_then(|d| d.errors.iter().find(|(m, _)| *m == wanted.measure)).map(|(_, u)| *u);
-    let total = error
-        .as_ref()
-        .map(|e| e.total.abs() + COVERAGE_FACTOR_95 * standard_uncertainty.unwrap_or(0.0));
+    let total =
+        error.as_ref().map(|e| e.total.abs() + COVERAGE_FACTOR_95 * standard_uncertainty.unwrap_or(0.0));
     let over_rating = survey.findings.iter().find(|f| f.severity == Severity::Fault);
     let out_of_reach = reach.as_ref().filter(|r| r.margin.verdict == reach::Verdict::OutOfReach);
     let (standing, reason) = match (over_rating, out_of_reach, &error, total) {
@@ -189,7 +187,12 @@ fn error_reason(error: &MeasuredError, standard_uncertainty: Option<f64>) -> Str
         .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
         .filter(|(_, share)| share.abs() > 0.25 * error.total.abs() && share.abs() > 1e-4);
     let because = largest.map_or_else(String::new, |(cause, share)| {
-        format!(", mostly {} ({}{})", cause_words(cause), if share < 0.0 { "-" } else { "+" }, percent(share.abs()))
+        format!(
+            ", mostly {} ({}{})",
+            cause_words(cause),
+            if share < 0.0 { "-" } else { "+" },
+            percent(share.abs())
+        )
     });
     format!("{} reads {}{doubt} {side}{because}", error.measure.words(), percent(error.total.abs()))
 }

@@ -47,7 +47,8 @@ impl Body {
             Depth::Totals => Vec::new(),
         };
         // What is taken out may have hidden faster parts: one grid that is good for all.
-        let all = std::iter::once(chain as &dyn Transfer).chain(variants.iter().map(|(_, v)| v as &dyn Transfer));
+        let all =
+            std::iter::once(chain as &dyn Transfer).chain(variants.iter().map(|(_, v)| v as &dyn Transfer));
         let grid = Grid::choose_for_all(&all.collect::<Vec<_>>(), signal, workspace)?;
         let true_grid = Grid::choose(&unloaded, signal, workspace)?;
         let true_motion = Motion::new(&unloaded, signal, &true_grid, Some(true_grid.samples()), workspace)?;
@@ -136,7 +137,8 @@ impl Reader<'_> {
     /// By how much a waveform comes later than the true one, s.
     fn delay(&self, truth: &Readings, shown: &Readings, transfer: &impl Transfer) -> Option<f64> {
         let at = |frequency_hz: f64| {
-            let relative = transfer.at_frequency(frequency_hz) / Unloaded(self.chain.node).at_frequency(frequency_hz);
+            let relative =
+                transfer.at_frequency(frequency_hz) / Unloaded(self.chain.node).at_frequency(frequency_hz);
             Some(-relative.arg() / (TAU * frequency_hz)).filter(|d| d.is_finite())
         };
         match self.signal().shape {

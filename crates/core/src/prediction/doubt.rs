@@ -65,12 +65,16 @@ impl Doubts {
         let single = |of: &dyn Fn(&Answer) -> Option<f64>| {
             let nominal = of(answer)?;
             // A figure that a shift makes vanish has no uncertainty that could be stated.
-            let squares: Option<f64> = shifted.iter().map(|(_, o)| of(o).map(|v| (v - nominal) * (v - nominal))).sum();
+            let squares: Option<f64> =
+                shifted.iter().map(|(_, o)| of(o).map(|v| (v - nominal) * (v - nominal))).sum();
             squares.map(f64::sqrt)
         };
         let error = |a: &Answer, measure| a.errors.iter().find(|e| e.measure == measure).map(|e| e.total);
-        let errors =
-            answer.errors.iter().filter_map(|e| Some((e.measure, single(&|a| error(a, e.measure))?))).collect();
+        let errors = answer
+            .errors
+            .iter()
+            .filter_map(|e| Some((e.measure, single(&|a| error(a, e.measure))?)))
+            .collect();
         let mut contributions: Vec<Contribution> = shifted
             .iter()
             .map(|(name, other)| Contribution {

@@ -140,7 +140,8 @@ pub fn predict(question: &Question<'_>) -> Result<Prediction, PredictionError> {
     let mut shifted = Vec::with_capacity(question.doubts.len());
     for doubt in question.doubts {
         doubt.shifted.check()?;
-        shifted.push((doubt.name.as_str(), Answer::of(&doubt.shifted, &view, Depth::Totals, &mut workspace)?));
+        shifted
+            .push((doubt.name.as_str(), Answer::of(&doubt.shifted, &view, Depth::Totals, &mut workspace)?));
     }
     let doubts = (!shifted.is_empty()).then(|| Doubts::from_shifts(&answer, &shifted));
     let Answer { response, gain_at_node, body, summary, limits, errors } = answer;
@@ -190,7 +191,12 @@ struct Answer {
 }
 
 impl Answer {
-    fn of(chain: &Chain, view: &View<'_>, depth: Depth, workspace: &mut Workspace) -> Result<Self, PredictionError> {
+    fn of(
+        chain: &Chain,
+        view: &View<'_>,
+        depth: Depth,
+        workspace: &mut Workspace,
+    ) -> Result<Self, PredictionError> {
         let question = view.question;
         let response = answers::response(chain, question.frequency_hz);
         let node = |f: f64| 1f64.hypot(TAU * f * chain.node.resistance_ohm * chain.node.capacitance_f);
@@ -211,7 +217,11 @@ fn check(question: &Question<'_>) -> Result<(), PredictionError> {
     }
     for &value in question.frequency_hz {
         if !(value >= 0.0 && value.is_finite()) {
-            return Err(PredictionError::Grid { quantity: "frequency in Hz", value, remedy: "give 0 or more" });
+            return Err(PredictionError::Grid {
+                quantity: "frequency in Hz",
+                value,
+                remedy: "give 0 or more",
+            });
         }
     }
     for (k, &value) in question.time_s.iter().enumerate() {

@@ -86,7 +86,12 @@ pub(super) fn figures(waveform: impl Fn(f64) -> f64, signal: &Signal, window: &W
 }
 
 /// The same from values at given times, with straight lines between them: quicker, and good enough for shares.
-pub(super) fn figures_of_record(times: &[f64], values: &[f64], signal: &Signal, window: &Window) -> Option<Figures> {
+pub(super) fn figures_of_record(
+    times: &[f64],
+    values: &[f64],
+    signal: &Signal,
+    window: &Window,
+) -> Option<Figures> {
     pulse::of_record(times, values, &options(signal, window)?).ok()
 }
 
@@ -106,8 +111,9 @@ pub(super) struct Readings {
 
 impl Readings {
     pub(super) fn of(figures: Option<Figures>, values: &[f64]) -> Self {
-        let (low, high) =
-            values.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(*v), high.max(*v)));
+        let (low, high) = values
+            .iter()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(*v), high.max(*v)));
         let bare = Self {
             figures: None,
             amplitude: None,

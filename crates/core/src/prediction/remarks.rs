@@ -2,13 +2,16 @@
 
 use super::{Doubts, Question, Summary};
 use crate::chain::Coupling;
+use crate::chain::answers::Ringing;
 use crate::finding::Finding;
 use crate::quantity::{Unit, format_engineering};
+use crate::signal::{Shape, Signal};
+use std::f64::consts::PI;
 
 /// Damping ratio below which a pair of poles is worth a remark: its step overshoots by more than a fifth.
 const RINGS_BELOW: f64 = 0.45;
 
-/// Share of a step that has to be left in the ringing.
+/// Share of a step that has to be left in the ringing, softened as the signal's edges soften it.
 const RINGS_ABOVE: f64 = 0.02;
 
 /// Gain at dc may be off by this much before it is remarked on.
@@ -33,7 +36,11 @@ pub(super) fn remarks(question: &Question<'_>, summary: &Summary, doubts: &Optio
             ));
         }
     }
-    if let Some(ringing) = summary.ringing.filter(|r| r.damping_ratio < RINGS_BELOW && r.step_share.abs() > RINGS_ABOVE) {
+    let rings = |r: &Ringing| {
+        r.damping_ratio < RINGS_BELOW
+            && r.step_share.abs() * excited(question.signal, r.frequency_hz) > RINGS_ABOVE
+    };
+    if let Some(ringing) = summary.ringing.filter(rings) {
         found.push(Finding::warning(
             "lead-rings",
             format!(
@@ -59,7 +66,10 @@ pub(super) fn remarks(question: &Question<'_>, summary: &Summary, doubts: &Optio
     if let Coupling::Ac { corner_hz } = chain.input.coupling {
         found.push(Finding::note(
             "coupled-ac",
-            format!("the input is coupled from {} up: slow parts and the mean are not shown", hertz(corner_hz)),
+            format!(
+                "the input is coupled from {} up: slow parts and the mean are not shown",
+                hertz(corner_hz)
+            ),
             "couple the input to dc where levels matter",
         ));
     }
@@ -71,6 +81,18 @@ pub(super) fn remarks(question: &Question<'_>, summary: &Summary, doubts: &Optio
         ));
     }
     found
+}
+
+/// How much of a pair of poles at a frequency a signal excites, against an ideal step: the envelope of its spectrum.
+fn excited(signal: &Signal, frequency_hz: f64) -> f64 {
+    let softened = |ramp_s: f64| (1.0 / (PI * frequency_hz * ramp_s)).min(1.0);
+    match signal.shape {
+        Shape::Sine { frequency_hz: own } | Shape::Burst { frequency_hz: own, .. } => {
+            (own / frequency_hz).min(1.0).powi(2)
+        }
+        Shape::Exponential { time_constant_s, .. } => softened(2.0 * time_constant_s),
+        _ => super::window::shortest_ramp_s(signal).map_or(1.0, softened),
+    }
 }
 
 fn hertz(value: f64) -> String {

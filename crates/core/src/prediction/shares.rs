@@ -1,7 +1,7 @@
 //! How large each error is, and how much of it each cause makes.
 
-use super::readings::Measure;
 use super::body::Body;
+use super::readings::Measure;
 use crate::chain::Cause;
 
 /// What one cause makes of an error.
@@ -41,7 +41,8 @@ fn one(body: &Body, measure: Measure) -> Option<MeasuredError> {
         .without
         .iter()
         .map(|(cause, readings)| {
-            let share = readings.error(&rough.truth, measure).zip(whole).map(|(without, whole)| whole - without);
+            let share =
+                readings.error(&rough.truth, measure).zip(whole).map(|(without, whole)| whole - without);
             Share { cause: *cause, without: share.map(|s| total - s), share }
         })
         .collect();

@@ -32,7 +32,6 @@ pub struct Summary {
     pub transition_duration_s: Option<f64>,
 }
 
-
 impl Summary {
     pub(super) fn of(chain: &Chain, step: &Step) -> Self {
         let bandwidth_hz = step.bandwidth_hz;

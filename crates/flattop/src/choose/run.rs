@@ -20,7 +20,8 @@ pub(super) fn run(file: &Path, settings: &[(&str, &str)]) -> Result<Subject, Str
     let text = crate::values::read_text(file)?;
     let list = ChooseList::with_overrides(&name, &text, settings).map_err(|problems| problems.to_string())?;
     let folder = file.parent().unwrap_or(Path::new(""));
-    let (signal, mut findings) = setup::signal(&list.signal, folder).map_err(|error| format!("{name}: {error}"))?;
+    let (signal, mut findings) =
+        setup::signal(&list.signal, folder).map_err(|error| format!("{name}: {error}"))?;
     let wanted = Wanted {
         measure: match list.measurement.quantity {
             MeasuredQuantity::Amplitude | MeasuredQuantity::Level => Measure::Amplitude,
@@ -53,8 +54,12 @@ fn one(
 ) -> Result<Judged, String> {
     let around = Around { node: &list.node, contact: &list.contact, input };
     let setup = setup::chain(probe, &around)?;
-    let exposure =
-        setup::exposure((probe_label, probe), (input_label, input), setup.chain.ratio, list.circuit.as_ref())?;
+    let exposure = setup::exposure(
+        (probe_label, probe),
+        (input_label, input),
+        setup.chain.ratio,
+        list.circuit.as_ref(),
+    )?;
     let candidate = Candidate {
         probe: probe_label,
         input: input_label,

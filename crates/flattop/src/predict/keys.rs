@@ -16,7 +16,11 @@ fn has_option(key: &Key) -> bool {
 
 fn option(key: &'static Key) -> Arg {
     let (table, _) = key.table_and_name();
-    let value = if key.kind.symbol().is_empty() { "VALUE".to_owned() } else { format!("VALUE IN {}", key.kind.symbol()) };
+    let value = if key.kind.symbol().is_empty() {
+        "VALUE".to_owned()
+    } else {
+        format!("VALUE IN {}", key.kind.symbol())
+    };
     Arg::new(key.path)
         .long(key.path.replace(['.', '_'], "-"))
         .value_name(value.to_uppercase().replace(' ', "_"))
@@ -38,9 +42,10 @@ impl clap::Args for KeyOptions {
 
 impl FromArgMatches for KeyOptions {
     fn from_arg_matches(matches: &ArgMatches) -> Result<Self, Error> {
-        let given = KEYS.iter().filter(|key| has_option(key)).filter_map(|key| {
-            Some((key.path, matches.get_one::<String>(key.path)?.clone()))
-        });
+        let given = KEYS
+            .iter()
+            .filter(|key| has_option(key))
+            .filter_map(|key| Some((key.path, matches.get_one::<String>(key.path)?.clone())));
         Ok(Self { given: given.collect() })
     }
 

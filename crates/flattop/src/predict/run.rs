@@ -67,7 +67,8 @@ fn predict_plan(name: &str, plan: &Plan, folder: &Path) -> Result<Subject, Strin
     )?;
     let survey = match &plan.signal {
         Some(_) => Some(
-            rating::survey(&signal, &exposure.parts, exposure.circuit).map_err(|error| format!("[signal]: {error}"))?,
+            rating::survey(&signal, &exposure.parts, exposure.circuit)
+                .map_err(|error| format!("[signal]: {error}"))?,
         ),
         None => None,
     };

@@ -36,7 +36,10 @@ pub(crate) fn signal(plan: &flattop_plan::Signal, folder: &Path) -> Result<(Sign
     };
     let low_v = value_v.iter().copied().fold(f64::INFINITY, f64::min);
     let high_v = value_v.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    Ok((Signal { shape: Shape::Points { time_s, value_v, outside }, low_v, high_v }, capture.findings.clone()))
+    Ok((
+        Signal { shape: Shape::Points { time_s, value_v, outside }, low_v, high_v },
+        capture.findings.clone(),
+    ))
 }
 
 /// Elements of the chain known by measurement, and what the reader had to say.
@@ -48,9 +51,10 @@ pub(crate) fn measured(
     let mut findings = Vec::new();
     for element in plan {
         let file = folder.join(&element.file);
-        let network =
-            touchstone::open(&file).map_err(|error| format!("[[measured]] file: {}", beside(&file, &error.to_string())))?;
-        let made = one(&network, element.usage).map_err(|why| format!("[[measured]] {}: {why}", element.file))?;
+        let network = touchstone::open(&file)
+            .map_err(|error| format!("[[measured]] file: {}", beside(&file, &error.to_string())))?;
+        let made =
+            one(&network, element.usage).map_err(|why| format!("[[measured]] {}: {why}", element.file))?;
         elements.push((element.place.place(), made));
         findings.extend(network.findings);
     }

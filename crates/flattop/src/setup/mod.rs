@@ -42,10 +42,7 @@ pub(crate) fn chain(probe: &Probe, around: &Around<'_>) -> Result<Setup, String>
     known.push((Parameter::ContactInductance, inductance));
     let setting = Setting {
         node: around.node.nominal(),
-        contact: Contact {
-            inductance_h: inductance.value,
-            resistance_ohm: around.contact.resistance.value,
-        },
+        contact: Contact { inductance_h: inductance.value, resistance_ohm: around.contact.resistance.value },
         input: around.input.nominal(),
     };
     let mut setup = match &probe.model {
@@ -68,7 +65,9 @@ pub(crate) fn chain(probe: &Probe, around: &Around<'_>) -> Result<Setup, String>
             });
             Setup { doubts: doubts.collect(), chain, assumed: Vec::new(), findings: Vec::new() }
         }
-        ProbeModel::DataSheet(sheet) => of_data_sheet(&data_sheet_of(sheet, probe.adjusted_at), &setting, &known)?,
+        ProbeModel::DataSheet(sheet) => {
+            of_data_sheet(&data_sheet_of(sheet, probe.adjusted_at), &setting, &known)?
+        }
     };
     setup.assumed.extend(lead_assumed);
     setup.chain.check().map_err(|error| error.to_string())?;
@@ -111,11 +110,8 @@ fn of_data_sheet(
         let Some(u) = quantity.standard_uncertainty().filter(|u| *u > 0.0) else { continue };
         // The probe is adjusted on the input as it is, so the model is made anew.
         let surroundings = parameter.with(&model.chain, quantity.value + u);
-        let shifted = Setting {
-            node: surroundings.node,
-            contact: surroundings.contact,
-            input: surroundings.input,
-        };
+        let shifted =
+            Setting { node: surroundings.node, contact: surroundings.contact, input: surroundings.input };
         let shifted = sheet.model(&shifted).map_err(|error| error.to_string())?.chain;
         doubts.push(Doubt { name: parameter.key().to_owned(), shifted });
     }
@@ -229,9 +225,5 @@ pub(crate) fn exposure(
 
 /// A signal that only serves to ask for the response: one volt at a frequency in the middle of everything.
 pub(crate) fn no_signal() -> Signal {
-    Signal {
-        shape: flattop_core::signal::Shape::Sine { frequency_hz: 1e3 },
-        low_v: -0.5,
-        high_v: 0.5,
-    }
+    Signal { shape: flattop_core::signal::Shape::Sine { frequency_hz: 1e3 }, low_v: -0.5, high_v: 0.5 }
 }

@@ -8,6 +8,10 @@ use flattop_plan::{Category, Connection, Input, Probe, RatedAs};
 /// A rated voltage without a table holds up to here, Hz: above it, insulation is rated by other rules (IEC 60664-4).
 const PLAIN_RATING_UP_TO_HZ: f64 = 30e3;
 
+/// What counts as covered above that, V peak and rms, and up to where, Hz: voltages that are not hazardous live (IEC 61010-031).
+/// Common practice, not an extension of the rating.
+const HARMLESS: (f64, f64, f64) = (42.4, 30.0, 1e11);
+
 /// The probe's curve and direct voltage, and the input's rated voltage behind the probe.
 pub(crate) fn rated_parts(
     (probe_name, probe): (&str, &Probe),
@@ -24,7 +28,9 @@ pub(crate) fn rated_parts(
     let rating = probe.rating.as_ref();
     let categories: Vec<CategoryRating> = rating
         .and_then(|r| r.category)
-        .and_then(|(word, voltage)| Some(CategoryRating { category: category(word)?, voltage_v: voltage.value }))
+        .and_then(|(word, voltage)| {
+            Some(CategoryRating { category: category(word)?, voltage_v: voltage.value })
+        })
         .into_iter()
         .collect();
     let curve = rating
@@ -39,14 +45,23 @@ pub(crate) fn rated_parts(
     parts.push(part(probe_name, 1.0, curve, categories));
     if let Some(dc) = rating.and_then(|r| r.dc) {
         let point = RatingPoint { frequency_hz: f64::MIN_POSITIVE, voltage_v: dc.value };
-        let rating = Rating::new(ValueKind::Dc, vec![point]).map_err(|error| format!("[probe.rating] dc: {error}"))?;
+        let rating =
+            Rating::new(ValueKind::Dc, vec![point]).map_err(|error| format!("[probe.rating] dc: {error}"))?;
         parts.push(part(&format!("{probe_name}, direct voltage"), 1.0, Some(rating), Vec::new()));
     }
     let rating = input
         .rated_voltage
         .map(|(voltage, rated_as)| {
-            let point = RatingPoint { frequency_hz: PLAIN_RATING_UP_TO_HZ, voltage_v: voltage.value };
-            Rating::new(kind(rated_as), vec![point]).map_err(|error| format!("[input] rated_voltage: {error}"))
+            let (peak, rms, up_to) = HARMLESS;
+            let harmless = if rated_as == RatedAs::Peak { peak } else { rms };
+            let points = [
+                (PLAIN_RATING_UP_TO_HZ, voltage.value),
+                (PLAIN_RATING_UP_TO_HZ * (1.0 + 1e-9), voltage.value.min(harmless)),
+                (up_to, voltage.value.min(harmless)),
+            ];
+            let points = points.map(|(frequency_hz, voltage_v)| RatingPoint { frequency_hz, voltage_v });
+            Rating::new(kind(rated_as), points.to_vec())
+                .map_err(|error| format!("[input] rated_voltage: {error}"))
         })
         .transpose()?;
     parts.push(part(input_name, ratio, rating, Vec::new()));

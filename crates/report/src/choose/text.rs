@@ -15,7 +15,10 @@ pub fn of(subject: &Subject) -> String {
     page.paragraph("", &headline(subject));
     page.heading("Ranking");
     for (index, judged) in subject.judged.iter().enumerate() {
-        page.paragraph("  ", &format!("{}. {} on {}: {}", index + 1, judged.probe, judged.input, standing_words(judged)));
+        page.paragraph(
+            "  ",
+            &format!("{}. {} on {}: {}", index + 1, judged.probe, judged.input, standing_words(judged)),
+        );
         page.paragraph("     ", &format!("{}.", capitalised(&judged.reason)));
         page.paragraph("     ", &facts(judged));
     }
@@ -60,9 +63,11 @@ fn standing_words(judged: &Judged) -> String {
 fn facts(judged: &Judged) -> String {
     let mut facts = vec![format!("{} at the tip", plain(judged.input_capacitance_f, "F", 3))];
     facts.extend(judged.bandwidth_hz.map(|f| format!("bandwidth of the combination {}", plain(f, "Hz", 3))));
-    facts.extend(
-        judged.reach.as_ref().map(|r| format!("reach {} pF inside", crate::format::significant(1e12 * r.margin.margin_f, 2))),
-    );
+    facts.extend(judged.reach.as_ref().map(|reach| {
+        let margin_pf = 1e12 * reach.margin.margin_f;
+        let side = if margin_pf < 0.0 { "outside" } else { "inside" };
+        format!("{} pF {side} the compensation range", crate::format::significant(margin_pf.abs(), 2))
+    }));
     format!("({})", facts.join(", "))
 }
 
@@ -86,7 +91,8 @@ fn sentence(finding: &Finding, count: usize) -> String {
         1 => " [1 pairing]".to_owned(),
         many => format!(" [{many} pairings]"),
     };
-    let remedy = if finding.remedy.is_empty() { String::new() } else { format!(" {}.", capitalised(&finding.remedy)) };
+    let remedy =
+        if finding.remedy.is_empty() { String::new() } else { format!(" {}.", capitalised(&finding.remedy)) };
     format!("{}.{remedy}{whom}", capitalised(finding.message.trim_end_matches('.')))
 }
 
