@@ -2,7 +2,6 @@
 
 use std::collections::HashSet;
 use std::ffi::OsString;
-use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use flattop_core::assessment::Verdict;
@@ -10,7 +9,7 @@ use flattop_report::subject::{Failure, Subject};
 use flattop_report::{json, plot, text};
 
 use super::request::{Request, Style};
-use crate::output::{complain, print};
+use crate::output::{complain, print, save};
 use crate::status::Ending;
 
 /// Writes everything, and tells how the run ended: the worst of all results and writings.
@@ -61,16 +60,6 @@ fn draw(file: &Path, results: &[Result<Subject, Failure>]) -> Ending {
         }
     }
     worst
-}
-
-#[allow(clippy::disallowed_methods)] // writing files is the program's part
-fn save(target: &Path, bytes: &[u8]) -> Result<(), String> {
-    std::fs::write(target, bytes).map_err(|error| match target.parent() {
-        Some(folder) if error.kind() == ErrorKind::NotFound && !folder.as_os_str().is_empty() => {
-            format!("cannot be written: the folder {} does not exist; make it first", folder.display())
-        }
-        _ => format!("cannot be written: {error}; check the folder and the space left in it"),
-    })
 }
 
 /// `plot.svg` and `bench-a-ch1.csv` make `plot-bench-a-ch1.svg`; a name already taken gets a number.

@@ -75,10 +75,10 @@ const EXAMPLES: &str = "\
 Examples:
   flattop predict --template > logic-edge.toml
   flattop predict logic-edge.toml --plot logic-edge.png
-  flattop predict logic-edge.toml --contact-ground-length 20mm
+  flattop predict logic-edge.toml --contact.ground_length 20mm
   flattop predict sensor-node.toml --set node.resistance=100k --json
 
-The option for each key of a plan is listed by --help.
+Each key of a plan is an option, too: --help lists them.
 
 Exit status:
   0 done   1 the plan or a file it names cannot be used   2 wrong usage
@@ -91,15 +91,15 @@ Examples (plans of Harrow Lane Lift Works):
   What a 2 ns edge looks like through a long ground lead, with a drawing:
     flattop predict logic-edge.toml --plot logic-edge.png
   The same with a short one:
-    flattop predict logic-edge.toml --contact-ground-length 20mm
+    flattop predict logic-edge.toml --contact.ground_length 20mm
   A sensor with 100 kilohms in place of the plan's resistance, for a program:
     flattop predict sensor-node.toml --set node.resistance=100k --json
   Without a plan:
-    flattop predict --node-resistance 25 --signal-shape edge --signal-low 0V \\
-      --signal-high 3.3V --signal-rise 2ns --contact-ground-length 150mm \\
-      --probe-ratio 10 --probe-input-capacitance 10pF \\
-      --probe-compensation-range \"8pF, 18pF\" --probe-bandwidth 200MHz \\
-      --input-resistance 1M --input-capacitance 15pF --input-bandwidth 200MHz
+    flattop predict --node.resistance 25 --signal.shape edge --signal.low 0V \\
+      --signal.high 3.3V --signal.rise 2ns --contact.ground_length 150mm \\
+      --probe.ratio 10 --probe.input_capacitance 10pF \\
+      --probe.compensation_range \"8pF, 18pF\" --probe.bandwidth 200MHz \\
+      --input.resistance 1M --input.capacitance 15pF --input.bandwidth 200MHz
 
 What the words mean:
   true          the node with no probe on it: the source through the node's own

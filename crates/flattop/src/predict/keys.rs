@@ -1,4 +1,4 @@
-//! One option for each key of a plan, made from the table of keys: `--probe-cable-length 1.2m` is `[probe.cable] length`.
+//! One option for each key of a plan, made from the table of keys: `--probe.cable.length 1.2m` is `[probe.cable] length`.
 
 use clap::{Arg, ArgMatches, Command, Error, FromArgMatches};
 use flattop_plan::{KEYS, Key};
@@ -22,7 +22,7 @@ fn option(key: &'static Key) -> Arg {
         format!("VALUE IN {}", key.kind.symbol())
     };
     Arg::new(key.path)
-        .long(key.path.replace(['.', '_'], "-"))
+        .long(key.path)
         .value_name(value.to_uppercase().replace(' ', "_"))
         .help(format!("{}, for example {}", key.meaning, key.example.replace('"', "")))
         .help_heading(format!("Plan, {table}"))

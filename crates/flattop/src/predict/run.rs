@@ -34,11 +34,8 @@ fn from_plan(file: Option<&Path>, settings: &[(&str, &str)]) -> Result<Subject, 
     let text = file.map_or_else(|| Ok(String::new()), crate::values::read_text)?;
     let plan = Plan::with_overrides(&name, &text, settings).map_err(|problems| problems.to_string())?;
     let folder = file.and_then(Path::parent).unwrap_or(Path::new(""));
-    predict_plan(&name, &plan, folder).map_err(|error| match error.strip_prefix('[') {
-        // Errors that name a table of the plan need the plan's name before it.
-        Some(_) => format!("{name}: {error}"),
-        None => format!("{name}: {error}"),
-    })
+    // Errors of a plan's values need its name before them.
+    predict_plan(&name, &plan, folder).map_err(|error| format!("{name}: {error}"))
 }
 
 fn predict_plan(name: &str, plan: &Plan, folder: &Path) -> Result<Subject, String> {

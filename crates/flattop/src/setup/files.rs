@@ -42,11 +42,14 @@ pub(crate) fn signal(plan: &flattop_plan::Signal, folder: &Path) -> Result<(Sign
     ))
 }
 
+/// Elements of a chain with their places.
+type Elements = Vec<(Place, Measured)>;
+
 /// Elements of the chain known by measurement, and what the reader had to say.
 pub(crate) fn measured(
     plan: &[flattop_plan::Measured],
     folder: &Path,
-) -> Result<(Vec<(Place, Measured)>, Vec<Finding>), String> {
+) -> Result<(Elements, Vec<Finding>), String> {
     let mut elements = Vec::new();
     let mut findings = Vec::new();
     for element in plan {

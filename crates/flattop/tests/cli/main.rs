@@ -7,6 +7,7 @@
 mod assess;
 mod bench;
 mod drawings;
+mod predict;
 mod reach;
 mod readings;
 mod several;

@@ -3,8 +3,9 @@
 use flattop_core::choice::Judged;
 use serde::Serialize;
 
-use super::{Subject, cause_code, standing_code};
+use super::{Subject, standing_code};
 use crate::json::{Finding, finding, finite, write};
+use crate::prediction::cause_code;
 
 /// The JSON text, with a final line feed.
 pub fn of(subject: &Subject) -> String {

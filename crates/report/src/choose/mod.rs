@@ -39,15 +39,3 @@ pub fn standing_code(standing: Standing) -> &'static str {
         Standing::Refused => "refused",
     }
 }
-
-/// The stable name of a cause.
-pub(crate) fn cause_code(cause: flattop_core::chain::Cause) -> &'static str {
-    use flattop_core::chain::Cause;
-    match cause {
-        Cause::Loading => "loading",
-        Cause::Contact => "contact",
-        Cause::Compensation => "compensation",
-        Cause::Cable => "cable",
-        Cause::Input => "input",
-    }
-}

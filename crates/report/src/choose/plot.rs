@@ -2,11 +2,12 @@
 
 use flattop_core::choice::{Judged, Standing};
 
-use super::{Subject, cause_code, text};
+use super::{Subject, text};
 use crate::format::plain_percent;
 use crate::plot::layout::colour;
 use crate::plot::scene::{Anchor, Dash, Paint, Scene, Shape, Stroke};
 use crate::plot::{self, PngError};
+use crate::prediction::cause_code;
 
 const WIDTH: f64 = 960.0;
 const LEFT: f64 = 96.0;
