@@ -20,6 +20,7 @@ use crate::values::{self, Deviation, Tolerated};
 /// zero fast parts read low, above zero they read high.
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES, after_long_help = NOTES, verbatim_doc_comment)]
+#[command(override_usage = "flattop reach [OPTIONS] --range A:B <--tip C|--tip-resistor C> --input C")]
 #[command(group = ArgGroup::new("tip_capacitance").args(["tip", "tip_resistor"]).required(true))]
 pub(crate) struct Args {
     /// Compensation range: least and most input capacitance that the trimmer balances

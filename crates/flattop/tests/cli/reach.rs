@@ -127,7 +127,7 @@ fn words_tell_verdict_margin_error_and_remedy() {
     let bench = Bench::new();
     let text = bench.run(&probe(&["--adjust", "base", "--input", "20pF"])).stdout;
     for part in [
-        "OUT OF REACH: an input of 20 pF lies 2 pF above the compensation range of 8 pF to\n18 pF.",
+        "OUT OF REACH: an input of 20 pF lies 2 pF above the compensation range of 8 pF\nto 18 pF.",
         "e = -1.77 %",
         "Do next: Use a probe whose range contains this input",
         "margin          -2 pF (outside)",
@@ -158,7 +158,7 @@ fn wrong_usage_says_what_to_type() {
         (with("8pF", &good), "for example 8pF:18pF"),
         (with("8:18", &good), "write the unit"),
         (with("8pF:18kHz", &good), "a capacitance was expected"),
-        (with("8pF:18pF", &["--input", "20pF"]), "--tip-resistor <C>"),
+        (with("8pF:18pF", &["--input", "20pF"]), "--tip <C>|--tip-resistor <C>"),
         (with("8pF:18pF", &["--tip", "10pF"]), "--input <C>"),
         (
             with("8pF:18pF", &["--tip", "10pF", "--tip-resistor", "11pF", "--input", "20pF"]),

@@ -116,13 +116,17 @@ fn rounded(farads: f64) -> String {
 
 fn sines(page: &mut Page, pairing: &Pairing) {
     page.heading("Error of a sine's amplitude against its frequency");
-    page.line(&format!("  {:>9}   {:>9}   {:>20}", "frequency", "amplitude", "standard uncertainty"));
+    // Without tolerances there is no uncertainty to state.
+    let row = |frequency: &str, amplitude: &str, uncertainty: &str| {
+        let uncertainty = if pairing.reach.margin.tolerance_f > 0.0 { uncertainty } else { "" };
+        format!("  {frequency:>9}   {amplitude:>9}   {uncertainty:>20}")
+    };
+    page.line(&row("frequency", "amplitude", "standard uncertainty"));
     for sine in &pairing.reach.sine_errors {
-        page.line(&format!(
-            "  {:>9}   {:>9}   {:>20}",
-            plain(sine.frequency_hz, "Hz", 3),
-            signed_percent(sine.error, 3),
-            plain_percent(sine.standard_uncertainty, 2),
+        page.line(&row(
+            &plain(sine.frequency_hz, "Hz", 3),
+            &signed_percent(sine.error, 3),
+            &plain_percent(sine.standard_uncertainty, 2),
         ));
     }
 }
