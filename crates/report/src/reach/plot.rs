@@ -116,9 +116,22 @@ fn capacitances(scene: &mut Scene, pairing: &Pairing, (top, bottom): (f64, f64))
     }
     let words = format!("balances {} to {}", capacitance(range.least_f), capacitance(range.most_f));
     let tolerance = if t > 0.0 { format!(" ± {}", capacitance(range.tolerance_f)) } else { String::new() };
+    let words = format!("{words}{tolerance}");
     let spans = (panel.at_x(a + t), panel.at_x(b - t));
-    let beyond = (panel.at_x(a - t), panel.at_x(b + t));
-    beside(scene, spans, beyond, panel.at_y(2.4), colour::ALLOWED_EDGE, &format!("{words}{tolerance}"));
+    let mut key = Vec::new();
+    if spans.1 - spans.0 > text_width(&words, 13.0) + 12.0 {
+        let middle = 0.5 * (spans.0 + spans.1);
+        scene.text(
+            (middle, panel.at_y(2.4) + 4.5),
+            13.0,
+            colour::ALLOWED_EDGE,
+            Anchor::Middle,
+            words.as_str(),
+        );
+    } else {
+        key.push((Mark::Line(solid(colour::ALLOWED_EDGE, 2.0)), words.as_str()));
+    }
+    panel.heading(scene, "Compensation range and input", &key);
 
     // The margin, between the input and the nearest limit.
     let limit = if c - a < b - c { a } else { b };
@@ -135,7 +148,7 @@ fn capacitances(scene: &mut Scene, pairing: &Pairing, (top, bottom): (f64, f64))
     } else {
         words
     };
-    beside(scene, (from, from), (from, to), y, paint, &words);
+    beside(scene, (from, to), y, paint, &words);
 
     // The input with its tolerance.
     let y = panel.at_y(0.5);
@@ -148,25 +161,23 @@ fn capacitances(scene: &mut Scene, pairing: &Pairing, (top, bottom): (f64, f64))
         }
     }
     scene.shapes.push(Shape::Disc { at: (panel.at_x(c), y), radius: 5.0, fill: colour::FIT });
-    let room = (ends.0 - 6.0, ends.1 + 6.0);
-    beside(scene, (room.0, room.0), room, y, colour::FIT, &input_words(*input));
+    beside(scene, (ends.0 - 6.0, ends.1 + 6.0), y, colour::FIT, &input_words(*input));
 
     let marks: Vec<_> = ticks.iter().map(|tick| (tick.at, tick.label.as_str())).collect();
     panel.x_axis(scene, &marks, "input capacitance, pF");
-    panel.heading(scene, "Compensation range and input", &[]);
 }
 
-/// Words in the middle of a mark where they fit between `within`, else to the right of `around`, else to its left.
-fn beside(scene: &mut Scene, within: (f64, f64), around: (f64, f64), y: f64, paint: Paint, words: &str) {
-    let width = text_width(words, 13.0);
-    let y = y + 4.5;
-    if within.1 - within.0 > width + 12.0 {
-        scene.text((0.5 * (within.0 + within.1), y), 13.0, paint, Anchor::Middle, words);
-    } else if around.1 + 10.0 + width < RIGHT {
-        scene.text((around.1 + 10.0, y), 13.0, paint, Anchor::Start, words);
+/// Words to the right of a mark where they fit, else to its left, else above it.
+fn beside(scene: &mut Scene, around: (f64, f64), y: f64, paint: Paint, words: &str) {
+    let width = text_width(words, 13.0) + 10.0;
+    let (x, y, anchor) = if around.1 + width < RIGHT {
+        (around.1 + 10.0, y + 4.5, Anchor::Start)
+    } else if around.0 - width > LEFT {
+        (around.0 - 10.0, y + 4.5, Anchor::End)
     } else {
-        scene.text((around.0 - 10.0, y), 13.0, paint, Anchor::End, words);
-    }
+        (around.1 - 10.0, y - 9.0, Anchor::End)
+    };
+    scene.text((x, y), 13.0, paint, anchor, words);
 }
 
 /// The shelf with another e on the same tip: τz = R1·C1 stays, τp = τz/(1+e).

@@ -7,6 +7,7 @@ use flattop_core::reach::{CompensationRange, TipCapacitance, reach};
 use resvg::{tiny_skia, usvg};
 
 use super::*;
+use crate::plot::scene::text_width;
 
 const PICO: f64 = 1e-12;
 
@@ -96,12 +97,26 @@ fn every_verdict_draws() {
         ("on the limit", pairing(18.0, 0.0, 0.0)),
         ("reaches", pairing(13.0, 2.0, 0.0)),
         ("wide", pairing(13.0, 12.0, 7.9)),
+        ("wide input", pairing(13.0, 11.0, 0.0)),
     ] {
         let svg = svg(&pairing);
         let tree = usvg::Tree::from_str(&svg, &usvg::Options::default()).unwrap();
         assert!(tree.size().height() > 700.0, "{name}");
         assert!(!svg.contains("NaN") && !svg.contains("inf\"") && !svg.contains("inf "), "{name}");
         assert!(svg.contains("Compensation range and input"), "{name}");
+        // No words start or end outside the margins (labels of lanes and ticks stand to the left of the panels).
+        for words in svg.split("<text ").skip(1) {
+            let x: f64 = words.split('"').nth(1).unwrap().parse().unwrap();
+            let text = words.split_once('>').unwrap().1.split_once('<').unwrap().0;
+            let width = text_width(text, 13.0);
+            let turned = words.contains("rotate(");
+            let left = match words {
+                w if w.contains("\"end\"") => x - width,
+                w if w.contains("\"middle\"") => x - 0.5 * width,
+                _ => x,
+            };
+            assert!(turned || left > 20.0, "{name}: {text}");
+        }
         let image = tiny_skia::Pixmap::decode_png(&png(&pairing).unwrap()).unwrap();
         assert_eq!(image.width(), 1920, "{name}");
     }
