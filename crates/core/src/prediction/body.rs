@@ -46,17 +46,17 @@ impl Body {
             Depth::Shares => Cause::ALL.map(|cause| (cause, chain.without(cause))).to_vec(),
             Depth::Totals => Vec::new(),
         };
-        // What is taken out may have hidden faster parts: one grid that is good for all.
-        let all =
-            std::iter::once(chain as &dyn Transfer).chain(variants.iter().map(|(_, v)| v as &dyn Transfer));
-        let grid = Grid::choose_for_all(&all.collect::<Vec<_>>(), signal, workspace)?;
+        // What the input hides is the fastest that any of these shows.
+        let bare = variants.iter().find(|(cause, _)| *cause == Cause::Input).map(|(_, v)| v as &dyn Transfer);
+        let both: Vec<&dyn Transfer> = std::iter::once(chain as &dyn Transfer).chain(bare).collect();
+        let grid = Grid::choose_for_all(&both, signal, workspace)?;
         let true_grid = Grid::choose(&unloaded, signal, workspace)?;
         let true_motion = Motion::new(&unloaded, signal, &true_grid, Some(true_grid.samples()), workspace)?;
         let motion = Motion::new(chain, signal, &grid, Some(grid.samples()), workspace)?;
         let reader = Reader { chain, view, true_motion: &true_motion };
 
-        let (truth, true_values) = reader.rough(&true_motion, &unloaded, 1.0, None);
-        let (shown, shown_values) = reader.rough(&motion, chain, chain.ratio, Some(&truth));
+        let truth = reader.rough(&true_motion, &unloaded, 1.0, None);
+        let shown = reader.rough(&motion, chain, chain.ratio, Some(&truth));
         let mut rough = Rough { truth, shown, without: Vec::new() };
         if !variants.is_empty() {
             let spectra = Spectra::of(chain, grid.frequencies());
@@ -64,12 +64,21 @@ impl Body {
             for (cause, variant) in &variants {
                 spectra.transfer_into(Against::Source, *cause, &mut samples);
                 let motion = Motion::new(variant, signal, &grid, Some(&samples), workspace)?;
-                let (readings, _) = reader.rough(&motion, variant, chain.ratio, Some(&rough.truth));
+                let readings = reader.rough(&motion, variant, chain.ratio, Some(&rough.truth));
                 rough.without.push((*cause, readings));
             }
         }
+        let mut shown_v = motion.values(view.times);
+        for value in &mut shown_v {
+            *value *= chain.ratio;
+        }
+        let true_v = true_motion.values(view.times);
+        let of_record = |values: &[f64]| readings::figures_of_record(view.times, values, signal, view.window);
         let (true_figures, shown_figures) = match signal.shape {
-            // A function of as many pieces as there are points is slow to ask: the list of times has to do.
+            // A function of as many pieces as there are points is slow to ask: a list of times has to do.
+            Shape::Points { .. } if view.question.time_s.is_empty() => {
+                (of_record(&true_v), of_record(&shown_v))
+            }
             Shape::Points { .. } => (rough.truth.figures.clone(), rough.shown.figures.clone()),
             _ => (
                 readings::figures(|t| true_motion.value(t), signal, view.window),
@@ -79,12 +88,6 @@ impl Body {
         let truth = rough.truth.refined(true_figures.as_ref());
         let shown = rough.shown.refined(shown_figures.as_ref());
         let delay_s = reader.delay(&truth, &shown, chain);
-        let (true_v, shown_v) = if view.question.time_s.is_empty() {
-            (true_values, shown_values)
-        } else {
-            let shown = motion.values(view.times);
-            (true_motion.values(view.times), shown.iter().map(|v| chain.ratio * v).collect())
-        };
         let mut findings = true_motion.findings().to_vec();
         for finding in motion.findings() {
             if !findings.contains(finding) {
@@ -106,15 +109,15 @@ impl Reader<'_> {
         self.view.question.signal
     }
 
-    /// Readings of a waveform and its values at the usual times; against `truth` where it is not the true one itself.
+    /// Readings of a waveform at the times for shares; against `truth` where it is not the true one itself.
     fn rough(
         &self,
         motion: &Motion,
         transfer: &impl Transfer,
         scale: f64,
         truth: Option<&Readings>,
-    ) -> (Readings, Vec<f64>) {
-        let times = self.view.usual_times;
+    ) -> Readings {
+        let times = self.view.share_times;
         let mut values = motion.values(times);
         for value in &mut values {
             *value *= scale;
@@ -131,7 +134,7 @@ impl Reader<'_> {
         if let Some(truth) = truth {
             readings.deviation = self.deviation(truth, &readings, &values, transfer);
         }
-        (readings, values)
+        readings
     }
 
     /// By how much a waveform comes later than the true one, s.
@@ -158,7 +161,7 @@ impl Reader<'_> {
         values: &[f64],
         transfer: &impl Transfer,
     ) -> Option<f64> {
-        let times = self.view.usual_times;
+        let times = self.view.share_times;
         let delay = self.delay(truth, shown, transfer)?;
         let moved: Vec<f64> = times.iter().map(|t| t - delay).collect();
         let moved = self.true_motion.values(&moved);

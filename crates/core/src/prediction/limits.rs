@@ -25,7 +25,7 @@ pub const SLOWEST_EDGE_S: f64 = 1e-3;
 const FASTEST_EDGE_S: f64 = 1e-12;
 
 /// Edges tried in each decade on the way down.
-const EDGES_PER_DECADE: f64 = 6.0;
+const EDGES_PER_DECADE: f64 = 4.0;
 
 impl Limits {
     pub(super) fn of(chain: &Chain, step: &Step, accepted_error: f64) -> Self {

@@ -28,7 +28,7 @@ use crate::chain::answers::{self, ResponsePoint};
 use crate::chain::{Chain, ChainError};
 use crate::finding::Finding;
 use crate::pulse::Figures;
-use crate::signal::Signal;
+use crate::signal::{Shape, Signal};
 use crate::transient::{TransientError, Workspace};
 use body::Body;
 use std::f64::consts::TAU;
@@ -42,6 +42,12 @@ pub const DATA_SHEET_HZ: f64 = 1e6;
 
 /// How many times a waveform is asked for where the caller names none.
 pub const USUAL_TIMES: usize = 2000;
+
+/// The same for the waveforms behind shares, which need fewer digits.
+const SHARE_TIMES: usize = 800;
+
+/// The same for signals given by points.
+const SHARE_TIMES_OF_POINTS: usize = 200;
 
 /// What is asked.
 #[derive(Clone, Debug)]
@@ -133,9 +139,13 @@ pub fn predict(question: &Question<'_>) -> Result<Prediction, PredictionError> {
     check(question)?;
     let mut workspace = Workspace::new();
     let window = Window::of(question.chain, question.signal);
-    let usual_times = window.times(USUAL_TIMES);
-    let times = if question.time_s.is_empty() { usual_times.clone() } else { question.time_s.to_vec() };
-    let view = View { question, window: &window, usual_times: &usual_times, times: &times };
+    let share_times = window.times(match question.signal.shape {
+        // Each time asks for all points that are still ringing.
+        Shape::Points { .. } => SHARE_TIMES_OF_POINTS,
+        _ => SHARE_TIMES,
+    });
+    let times = if question.time_s.is_empty() { window.times(USUAL_TIMES) } else { question.time_s.to_vec() };
+    let view = View { question, window: &window, share_times: &share_times, times: &times };
     let answer = Answer::of(question.chain, &view, Depth::Shares, &mut workspace)?;
     let mut shifted = Vec::with_capacity(question.doubts.len());
     for doubt in question.doubts {
@@ -166,7 +176,8 @@ pub fn predict(question: &Question<'_>) -> Result<Prediction, PredictionError> {
 struct View<'a> {
     question: &'a Question<'a>,
     window: &'a Window,
-    usual_times: &'a [f64],
+    /// For what only serves as shares.
+    share_times: &'a [f64],
     /// Those asked for.
     times: &'a [f64],
 }

@@ -52,7 +52,7 @@ impl Measure {
 const BINS: usize = 256;
 
 /// How often a waveform is looked at for its figures.
-const LOOKS: usize = 1200;
+const LOOKS: usize = 900;
 
 /// Share of the amplitude within which a waveform counts as settled.
 pub const SETTLING_BAND: f64 = 0.01;

@@ -2,7 +2,7 @@
 
 use super::{DATA_SHEET_HZ, HIGHEST_HZ, PredictionError};
 use crate::chain::answers::{self, Flatness, NoiseBandwidth, ParallelRc, Ringing};
-use crate::chain::{Against, Chain, Coupling, Unloaded};
+use crate::chain::{Against, Chain, Coupling};
 use crate::divider::Shelf;
 use crate::signal::{Shape, Signal};
 use crate::transient::{Grid, Motion, Workspace};
@@ -54,7 +54,8 @@ impl Summary {
 /// The response to an ideal step of the source, coupling left out, and the voltage of the node without the probe.
 pub(super) struct Step {
     shown: Motion,
-    truth: Motion,
+    /// Time constant of the node without the probe, s.
+    node_s: f64,
     settled: f64,
     bandwidth_hz: Option<f64>,
     /// A scale on which the step rises, s.
@@ -71,13 +72,11 @@ impl Step {
         let mut direct = chain.clone();
         direct.input.coupling = Coupling::Dc;
         let ideal = edge(0.0);
-        let unloaded = Unloaded(chain.node);
         let shown_grid = Grid::choose(&direct, &ideal, workspace)?;
-        let true_grid = Grid::choose(&unloaded, &ideal, workspace)?;
         let bandwidth_hz = answers::bandwidth_hz(chain, Against::Source, HIGHEST_HZ);
         Ok(Self {
             shown: Motion::new(&direct, &ideal, &shown_grid, Some(shown_grid.samples()), workspace)?,
-            truth: Motion::new(&unloaded, &ideal, &true_grid, Some(true_grid.samples()), workspace)?,
+            node_s: chain.node.resistance_ohm * chain.node.capacitance_f,
             settled: answers::passband_gain(chain, Against::Source) / chain.ratio,
             bandwidth_hz,
             scale_s: 0.35 / bandwidth_hz.unwrap_or(HIGHEST_HZ),
@@ -89,13 +88,30 @@ impl Step {
     /// The levels are the settled ones: tails count.
     pub(super) fn transition_s(&self, rise_s: f64) -> Option<(f64, f64)> {
         let signal = edge(rise_s);
-        let (truth, shown) = (self.truth.for_signal(&signal).ok()?, self.shown.for_signal(&signal).ok()?);
+        let shown = self.shown.for_signal(&signal).ok()?;
         let scale = rise_s.max(self.scale_s);
         let shown = transition_s(|t| shown.value(t) / self.settled, scale)?;
         // An ideal step at a stiff node has no duration.
-        let truth = transition_s(|t| truth.value(t), rise_s.max(1e-3 * self.scale_s)).unwrap_or(0.0);
+        let scale = rise_s.max(self.node_s);
+        let truth =
+            if scale > 0.0 { transition_s(|t| one_pole_ramp(t, rise_s, self.node_s), scale)? } else { 0.0 };
         Some((truth, shown))
     }
+}
+
+/// A ramp from 0 to 1 in `rise` s through one pole of time constant `tau` s: (r(t) − r(t − rise))/rise with the response to an endless
+/// ramp r(t) = t − τ·(1 − exp(−t/τ)).
+fn one_pole_ramp(t: f64, rise: f64, tau: f64) -> f64 {
+    let endless = |t: f64| {
+        if !(t > 0.0) {
+            0.0
+        } else if tau > 0.0 {
+            t + tau * (-t / tau).exp_m1()
+        } else {
+            t
+        }
+    };
+    if rise > 1e-9 * tau { (endless(t) - endless(t - rise)) / rise } else { -(-t.max(0.0) / tau).exp_m1() }
 }
 
 /// 10–90 % transition duration of a rise from 0 to 1 that starts about time 0: first crossing of 90 % less the last one of 10 %

@@ -7,8 +7,8 @@ use crate::signal::{Outside, Shape, Signal};
 /// Below this compensation error its tail is not waited for.
 const NEGLIGIBLE_ERROR: f64 = 1e-5;
 
-/// Times about each corner of a long ramp, a tenth of the corner's scale apart.
-const CORNER_TIMES: i32 = 80;
+/// Times about each corner of a long ramp, a seventh of the corner's scale apart.
+const CORNER_TIMES: i32 = 40;
 
 /// Where and how closely a signal behind a chain is looked at.
 #[derive(Clone, Debug, PartialEq)]
@@ -122,8 +122,8 @@ impl Window {
         if self.corner_s < 0.3 * self.fast_s {
             let starts = self.transitions_s.iter().take(self.ramp_ends_s.len());
             for corner in starts.chain(&self.ramp_ends_s) {
-                let step = 0.1 * self.corner_s;
-                times.extend((-10..=CORNER_TIMES - 10).map(|k| corner + step * f64::from(k)));
+                let step = self.corner_s / 7.0;
+                times.extend((-7..=CORNER_TIMES - 7).map(|k| corner + step * f64::from(k)));
             }
         }
         times.retain(|t| (start_s..=end_s).contains(t));

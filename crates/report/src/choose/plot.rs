@@ -12,6 +12,8 @@ use crate::prediction::cause_code;
 const WIDTH: f64 = 960.0;
 const LEFT: f64 = 96.0;
 const RIGHT: f64 = WIDTH - 36.0;
+/// Room for what is written behind the longest bar.
+const LABEL: f64 = 200.0;
 /// Height of one pairing.
 const ROW: f64 = 46.0;
 
@@ -56,12 +58,10 @@ fn scene(subject: &Subject) -> Scene {
         .filter_map(|j| j.total)
         .fold(1.5 * subject.wanted.tolerance, f64::max)
         .min(4.0);
-    let at = |error: f64| LEFT + (RIGHT - LEFT - 90.0) * (error / largest).min(1.0);
+    let at = |error: f64| LEFT + (RIGHT - LEFT - LABEL) * (error / largest).min(1.0);
     let bottom = y + ROW * subject.judged.len() as f64;
     let allowed = at(subject.wanted.tolerance);
     scene.rectangle((LEFT, y - 6.0), (allowed, bottom), colour::ALLOWED);
-    let edge = Stroke { paint: colour::ALLOWED_EDGE, width: 1.4, dash: Dash::Dashed };
-    scene.line(vec![(allowed, y - 6.0), (allowed, bottom)], edge);
     scene.text(
         (allowed + 6.0, y - 10.0),
         12.0,
@@ -69,7 +69,10 @@ fn scene(subject: &Subject) -> Scene {
         Anchor::Start,
         format!("{} allowed", plain_percent(subject.wanted.tolerance, 3)),
     );
+    let edge = Stroke { paint: colour::ALLOWED_EDGE, width: 1.4, dash: Dash::Dashed };
     for judged in &subject.judged {
+        // Beside the bars only, so that it crosses no words.
+        scene.line(vec![(allowed, y + 15.0), (allowed, y + 33.0)], edge);
         row(&mut scene, judged, y, &at);
         y += ROW;
     }
@@ -105,13 +108,8 @@ fn row(scene: &mut Scene, judged: &Judged, y: f64, at: &impl Fn(f64) -> f64) {
     if let Some((cause, share)) = leading(judged) {
         words = format!("{words} ({} {})", cause, plain_percent(share, 2));
     }
-    let inside = x1 > RIGHT - 240.0;
-    let (x, anchor, paint) = if inside {
-        (x1 - 6.0, Anchor::End, colour::PAPER)
-    } else {
-        (x1.max(LEFT + 1.5) + 6.0, Anchor::Start, colour::INK)
-    };
-    scene.text((x, y + 28.0), 12.0, paint, anchor, words);
+    let x = x1.max(LEFT + 1.5) + 6.0;
+    scene.text((x, y + 28.0), 12.0, colour::INK, Anchor::Start, words);
 }
 
 fn leading(judged: &Judged) -> Option<(&'static str, f64)> {
