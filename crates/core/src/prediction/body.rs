@@ -124,6 +124,15 @@ impl Reader<'_> {
         }
         let figures = readings::figures_of_record(times, &values, self.signal(), self.view.window);
         let mut readings = Readings::of(figures, &values);
+        let levels = readings.figures.as_ref().and_then(|f| f.levels.ok());
+        // Straight lines between these few times are too coarse for edges; points are slow to ask.
+        if let Some(levels) = levels.filter(|_| !matches!(self.signal().shape, Shape::Points { .. })) {
+            let refined = readings::first_transition(|t| scale * motion.value(t), levels, self.view.window);
+            readings = match refined {
+                Some(transition) => readings.with_transition(transition),
+                None => readings,
+            };
+        }
         if let Shape::Sine { frequency_hz } = self.signal().shape {
             // What no list of times can say exactly.
             let swing = (self.signal().high_v - self.signal().low_v).abs();

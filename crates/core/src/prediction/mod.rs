@@ -44,7 +44,7 @@ pub const DATA_SHEET_HZ: f64 = 1e6;
 pub const USUAL_TIMES: usize = 2000;
 
 /// The same for the waveforms behind shares, which need fewer digits.
-const SHARE_TIMES: usize = 800;
+const SHARE_TIMES: usize = 500;
 
 /// The same for signals given by points.
 const SHARE_TIMES_OF_POINTS: usize = 200;

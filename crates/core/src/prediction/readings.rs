@@ -1,7 +1,7 @@
 //! What a person reads off a waveform, and how far the shown one is from the true one.
 
 use super::window::Window;
-use crate::pulse::{self, Figures, LevelSource, LevelStatistic, Options, Sampling, Span};
+use crate::pulse::{self, Figures, LevelSource, LevelStatistic, Levels, Options, Sampling, Span, Transition};
 use crate::signal::{Shape, Signal};
 
 /// A figure that can be in error.
@@ -95,6 +95,31 @@ pub(super) fn figures_of_record(
     pulse::of_record(times, values, &options(signal, window)?).ok()
 }
 
+/// The first transition alone, between known levels, refined on the waveform: cheap, and as exact as [`figures`].
+pub(super) fn first_transition(
+    waveform: impl Fn(f64) -> f64,
+    levels: Levels,
+    window: &Window,
+) -> Option<Transition> {
+    let first_s = *window.transitions_s.first()?;
+    let until_s = window.transitions_s.get(1).copied().unwrap_or(window.span.end_s);
+    // What a delay puts after the next transition's start still belongs to the first: half-way is far enough.
+    let end_s = first_s + (0.5 * (until_s - first_s)).max(20.0 * window.fast_s).min(until_s - first_s);
+    let start_s = window.span.start_s.max(first_s - 0.5 * (end_s - first_s));
+    let sampling = Sampling {
+        window: Span { start_s, end_s },
+        transitions_s: &[first_s],
+        finest_s: 0.01 * window.fast_s,
+        points: 240,
+    };
+    let options = Options {
+        levels: LevelSource::Given { low_v: levels.low_v, high_v: levels.high_v },
+        settling_band: SETTLING_BAND,
+    };
+    let figures = pulse::of_function(waveform, &sampling, &options).ok()?;
+    figures.transitions.first().copied()
+}
+
 /// What is read off one waveform.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Readings {
@@ -125,6 +150,16 @@ impl Readings {
         };
         let readings = bare.refined(figures.as_ref());
         Self { figures, ..readings }
+    }
+
+    /// The same with what a better look at the first transition says.
+    pub(super) fn with_transition(self, transition: Transition) -> Self {
+        Self {
+            transition_s: transition.duration_10_90_s.ok(),
+            overshoot: transition.overshoot.ok(),
+            middle_s: transition.middle_s().ok(),
+            ..self
+        }
     }
 
     /// The same with what better figures say.
