@@ -52,7 +52,7 @@ impl Measure {
 const BINS: usize = 256;
 
 /// How often a waveform is looked at for its figures.
-const LOOKS: usize = 900;
+const LOOKS: usize = 700;
 
 /// Share of the amplitude within which a waveform counts as settled.
 pub const SETTLING_BAND: f64 = 0.01;
@@ -110,7 +110,7 @@ pub(super) fn first_transition(
         window: Span { start_s, end_s },
         transitions_s: &[first_s],
         finest_s: 0.01 * window.fast_s,
-        points: 240,
+        points: 200,
     };
     let options = Options {
         levels: LevelSource::Given { low_v: levels.low_v, high_v: levels.high_v },
