@@ -1,7 +1,9 @@
 //! Standard output and standard error: a reader that goes away early is no error.
 
+use std::collections::HashSet;
+use std::ffi::{OsStr, OsString};
 use std::io::{ErrorKind, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use crate::status::Ending;
 
@@ -43,9 +45,29 @@ pub(crate) fn draw(
     }
 }
 
+/// The name of one of several drawings: `plot.svg` with `ch1` makes `plot-ch1.svg`; a name already taken gets a number.
+pub(crate) fn own_name(file: &Path, of: &OsStr, taken: &mut HashSet<PathBuf>) -> PathBuf {
+    let mut base = file.file_stem().map(OsString::from).unwrap_or_default();
+    base.push("-");
+    base.push(of);
+    let named = |number: u32| {
+        let mut name = base.clone();
+        if number > 1 {
+            name.push(format!("-{number}"));
+        }
+        name.push(".");
+        name.push(file.extension().unwrap_or_default());
+        file.with_file_name(name)
+    };
+    // There are more numbers than drawings, so one is free.
+    let free = (1..).map(named).find(|name| !taken.contains(name)).unwrap_or_else(|| file.to_owned());
+    taken.insert(free.clone());
+    free
+}
+
 /// Writes a file whole.
 #[allow(clippy::disallowed_methods)] // writing files is the program's part
-pub(crate) fn save(target: &Path, bytes: &[u8]) -> Result<(), String> {
+fn save(target: &Path, bytes: &[u8]) -> Result<(), String> {
     std::fs::write(target, bytes).map_err(|error| match target.parent() {
         Some(folder) if error.kind() == ErrorKind::NotFound && !folder.as_os_str().is_empty() => {
             format!("cannot be written: the folder {} does not exist; make it first", folder.display())

@@ -150,8 +150,7 @@ pub fn adjusted_at_code(at: AdjustedAt) -> &'static str {
 /// Frequencies at which the error is stated, Hz: every face states the same ones.
 pub const STATED_FREQUENCIES_HZ: [f64; 9] = [100.0, 300.0, 1e3, 3e3, 1e4, 3e4, 1e5, 1e6, 1e7];
 
-/// Coverage factor of a 95 % interval of a normal distribution (JCGM 100, table G.1).
-pub const COVERAGE_FACTOR_95: f64 = 1.959_963_984_540_054;
+pub use flattop_core::numeric::stats::COVERAGE_FACTOR_95;
 
 impl Assumptions {
     /// Relative standard uncertainty of each resistor: half-width over √3 for a rectangular distribution

@@ -6,14 +6,12 @@
 
 use crate::chain::{Cause, Chain};
 use crate::finding::{Finding, Severity};
+use crate::numeric::stats::COVERAGE_FACTOR_95;
 use crate::prediction::{Doubt, Measure, MeasuredError, Prediction, PredictionError, Question, predict};
 use crate::quantity::{Unit, format_engineering};
 use crate::rating::{Circuit, RatedPart, SignalFault, survey};
 use crate::reach::{self, InputCapacitance, Reach, ReachError, ReachProbe};
 use crate::signal::Signal;
-
-/// Coverage factor of a 95 % interval of a normal distribution (JCGM 100, table G.1).
-const COVERAGE_FACTOR_95: f64 = 1.959_963_984_540_054;
 
 /// What is to be read, and how well.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -4,6 +4,9 @@
 //! Source of the series and continued fractions: NIST *Digital Library of Mathematical Functions*, 8.7, 8.9 (incomplete
 //! gamma) and 8.17 (incomplete beta) (from memory).
 
+/// Coverage factor of a 95 % interval of a normal distribution (JCGM 100, table G.1).
+pub const COVERAGE_FACTOR_95: f64 = 1.959_963_984_540_054;
+
 /// Probability that a standard normal variable is below `z`.
 pub fn normal_cdf(z: f64) -> f64 {
     0.5 * libm::erfc(-z * std::f64::consts::FRAC_1_SQRT_2)

@@ -1,7 +1,6 @@
 //! From results to what is written: words or JSON on standard output, drawings into files, troubles to standard error.
 
 use std::collections::HashSet;
-use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
 use flattop_core::assessment::Verdict;
@@ -9,7 +8,7 @@ use flattop_report::subject::{Failure, Subject};
 use flattop_report::{json, plot, text};
 
 use super::request::{Request, Style};
-use crate::output::{complain, print, save};
+use crate::output::{self, complain, draw as draw_file, print};
 use crate::status::Ending;
 
 /// Writes everything, and tells how the run ended: the worst of all results and writings.
@@ -51,36 +50,15 @@ fn draw(file: &Path, results: &[Result<Subject, Failure>]) -> Ending {
     for subject in results.iter().flatten() {
         let target =
             if results.len() == 1 { file.to_owned() } else { own_name(file, &subject.file, &mut taken) };
-        let is_png = target.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("png"));
-        let drawing = if is_png { plot::png(subject) } else { Ok(plot::svg(subject).into_bytes()) };
-        let outcome = drawing.map_err(|error| error.to_string()).and_then(|bytes| save(&target, &bytes));
-        if let Err(reason) = outcome {
-            complain(&format!("{}: {reason}", target.display()));
-            worst = Ending::Unusable;
-        }
+        let png = || plot::png(subject).map_err(|error| error.to_string());
+        worst = worst.max(draw_file(&target, || plot::svg(subject), png));
     }
     worst
 }
 
 /// `plot.svg` and `bench-a-ch1.csv` make `plot-bench-a-ch1.svg`; a name already taken gets a number.
 fn own_name(file: &Path, capture: &str, taken: &mut HashSet<PathBuf>) -> PathBuf {
-    let stem = |path: &Path| path.file_stem().map(OsString::from).unwrap_or_default();
-    let mut base = stem(file);
-    base.push("-");
-    base.push(stem(Path::new(capture)));
-    let named = |number: u32| {
-        let mut name = base.clone();
-        if number > 1 {
-            name.push(format!("-{number}"));
-        }
-        name.push(".");
-        name.push(file.extension().unwrap_or_default());
-        file.with_file_name(name)
-    };
-    // There are more numbers than captures, so one is free.
-    let free = (1..).map(named).find(|name| !taken.contains(name)).unwrap_or_else(|| file.to_owned());
-    taken.insert(free.clone());
-    free
+    output::own_name(file, Path::new(capture).file_stem().unwrap_or_default(), taken)
 }
 
 #[cfg(test)]

@@ -1,14 +1,14 @@
 //! From results to what is written: words or JSON on standard output, drawings into files, troubles to standard error.
 
 use std::collections::HashSet;
-use std::ffi::OsString;
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
 use flattop_core::reach::Verdict;
 use flattop_report::reach::{self, Pairing, Unfit, json};
 
 use super::request::{Request, Style};
-use crate::output::{complain, print, save};
+use crate::output::{self, complain, draw as draw_file, print};
 use crate::status::Ending;
 
 /// Writes everything, and tells how the run ended: the worst of all results and writings.
@@ -47,32 +47,14 @@ fn draw(file: &Path, results: &[Result<Pairing, Unfit>]) -> Ending {
     let mut worst = Ending::Good;
     for pairing in results.iter().flatten() {
         let target = if results.len() == 1 { file.to_owned() } else { own_name(file, pairing, &mut taken) };
-        let is_png = target.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("png"));
-        let drawing = if is_png { reach::png(pairing) } else { Ok(reach::svg(pairing).into_bytes()) };
-        let outcome = drawing.map_err(|error| error.to_string()).and_then(|bytes| save(&target, &bytes));
-        if let Err(reason) = outcome {
-            complain(&format!("{}: {reason}", target.display()));
-            worst = Ending::Unusable;
-        }
+        let png = || reach::png(pairing).map_err(|error| error.to_string());
+        worst = worst.max(draw_file(&target, || reach::svg(pairing), png));
     }
     worst
 }
 
 /// `plot.svg` and an input of 20 pF make `plot-20pF.svg`; a name already taken gets a number.
 fn own_name(file: &Path, pairing: &Pairing, taken: &mut HashSet<PathBuf>) -> PathBuf {
-    let mut base = file.file_stem().map(OsString::from).unwrap_or_default();
-    base.push(format!("-{}", reach::capacitance(pairing.input.nominal_f).replace(' ', "")));
-    let named = |number: u32| {
-        let mut name = base.clone();
-        if number > 1 {
-            name.push(format!("-{number}"));
-        }
-        name.push(".");
-        name.push(file.extension().unwrap_or_default());
-        file.with_file_name(name)
-    };
-    // There are more numbers than inputs, so one is free.
-    let free = (1..).map(named).find(|name| !taken.contains(name)).unwrap_or_else(|| file.to_owned());
-    taken.insert(free.clone());
-    free
+    let of = reach::capacitance(pairing.input.nominal_f).replace(' ', "");
+    output::own_name(file, OsStr::new(&of), taken)
 }

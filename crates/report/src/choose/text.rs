@@ -7,6 +7,7 @@ use super::{Subject, standing_code};
 use crate::format::{plain, plain_percent};
 use crate::subject::severity_code;
 use crate::text::wrap::Page;
+use crate::text::{capitalised, sentence};
 
 /// At most 80 columns wide, with a final line feed.
 pub fn of(subject: &Subject) -> String {
@@ -19,14 +20,14 @@ pub fn of(subject: &Subject) -> String {
             "  ",
             &format!("{}. {} on {}: {}", index + 1, judged.probe, judged.input, standing_words(judged)),
         );
-        page.paragraph("     ", &format!("{}.", capitalised(&judged.reason)));
+        page.paragraph("     ", &sentence(&capitalised(&judged.reason)));
         page.paragraph("     ", &facts(judged));
     }
     let remarks = remarks(subject);
     if !remarks.is_empty() {
         page.heading("Findings");
         for (finding, count) in &remarks {
-            page.entry(&format!("{}:", severity_code(finding.severity)), &sentence(finding, *count));
+            page.entry(&format!("{}:", severity_code(finding.severity)), &remark(finding, *count));
         }
     }
     page.into_text()
@@ -85,20 +86,17 @@ fn remarks(subject: &Subject) -> Vec<(&Finding, usize)> {
     found
 }
 
-fn sentence(finding: &Finding, count: usize) -> String {
+fn remark(finding: &Finding, count: usize) -> String {
     let whom = match count {
         0 => String::new(),
         1 => " [1 pairing]".to_owned(),
         many => format!(" [{many} pairings]"),
     };
-    let remedy =
-        if finding.remedy.is_empty() { String::new() } else { format!(" {}.", capitalised(&finding.remedy)) };
-    format!("{}.{remedy}{whom}", capitalised(finding.message.trim_end_matches('.')))
-}
-
-fn capitalised(text: &str) -> String {
-    let mut letters = text.trim_end_matches('.').chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+    let remedy = match finding.remedy.as_str() {
+        "" => String::new(),
+        remedy => format!(" {}", sentence(&capitalised(remedy))),
+    };
+    format!("{}{remedy}{whom}", sentence(&capitalised(&finding.message)))
 }
 
 /// For the drawing: name of a pairing with its standing.
