@@ -301,56 +301,40 @@ impl Register {
         list_probes(&*self.read()?, retired)
     }
 
-    /// Sets one field by its key from text as people type it; `None` for not known. Fields: [`fields_of`].
+    /// Sets fields by their keys from text as people type it; `None` for not known. Fields: [`fields_of`]. All of them, or none.
+    /// Where a pairing or the logbook speaks of the thing already, an entry of the logbook says what was and what is now.
     ///
     /// # Errors
     /// No such thing or field, a text that is not its value, or a value that cannot be.
-    pub fn edit(&mut self, thing: &Thing, key: &str, text: Option<&str>) -> Result<Change, RegisterError> {
+    pub fn edit(
+        &mut self,
+        thing: &Thing,
+        changes: &[(&str, Option<&str>)],
+        act: &Act,
+    ) -> Result<Vec<Change>, RegisterError> {
+        act.check()?;
         let tx = self.write()?;
-        let change = match thing {
-            Thing::Oscilloscope(id) => {
-                let mut entity = get_oscilloscope(&tx, id)?;
-                let change = edit(thing, &mut entity, key, text)?;
-                entity.check()?;
-                update(&tx, "oscilloscopes", &[("id", text_cell(id))], &entity)?;
-                change
-            }
-            Thing::Input(id) => {
-                let mut entity = get_input(&tx, id)?;
-                let change = edit(thing, &mut entity, key, text)?;
-                entity.check()?;
-                update(&tx, "inputs", &input_keys(id), &entity)?;
-                change
-            }
-            Thing::Probe(id) => {
-                let mut entity = get_probe(&tx, id)?;
-                let change = edit(thing, &mut entity, key, text)?;
-                entity.check()?;
-                update(&tx, "probes", &[("id", text_cell(id))], &entity)?;
-                change
-            }
-            Thing::Ground(probe, name) => {
-                let all = get_probe(&tx, probe)?.ground_accessories;
-                let mut entity = all.into_iter().find(|g| g.name == *name).ok_or_else(|| not_found(thing))?;
-                let change = edit(thing, &mut entity, key, text)?;
-                entity.check()?;
-                let keys = [("probe", text_cell(probe)), ("name", text_cell(name))];
-                update(&tx, "ground_accessories", &keys, &entity)?;
-                change
-            }
-            Thing::Pairing(number) => {
-                let mut entity = pairings::get(&tx, *number)?;
-                if entity.voided.is_some() {
-                    return Err(RegisterError::Void { number: *number });
-                }
-                let change = edit(thing, &mut entity, key, text)?;
-                entity.check()?;
-                update(&tx, "pairings", &[("number", Cell::Integer(*number))], &entity)?;
-                change
-            }
-        };
+        let changes = changes
+            .iter()
+            .map(|(key, text)| edit_stored(&tx, thing, key, *text))
+            .collect::<Result<Vec<_>, _>>()?;
+        if let Some(note) = edit_note(&changes)
+            && is_spoken_of(&tx, thing)?
+        {
+            let note = match &act.note {
+                Some(more) => format!("{note}\n{more}"),
+                None => note,
+            };
+            let act = Act { note: Some(note), ..act.clone() };
+            act.check()?;
+            let subject = match thing {
+                Thing::Pairing(number) => pairings::subject_of(&pairings::get(&tx, *number)?),
+                _ => subject(thing),
+            };
+            append(&tx, &act, &subject, &Event::Note)?;
+        }
         tx.commit()?;
-        Ok(change)
+        Ok(changes)
     }
 
     /// Removes a thing. What no pairing and no entry of the logbook speaks of is deleted; the rest is retired: kept, hidden,
@@ -361,36 +345,18 @@ impl Register {
     pub fn remove(&mut self, thing: &Thing, act: &Act) -> Result<Change, RegisterError> {
         act.check()?;
         let tx = self.write()?;
-        let (table, keys, retired, used) = match thing {
+        let (table, keys, retired) = match thing {
             Thing::Oscilloscope(id) => {
-                let retired = get_oscilloscope(&tx, id)?.retired;
-                let used = "SELECT EXISTS (SELECT 1 FROM pairings WHERE oscilloscope = ?1)
-                    OR EXISTS (SELECT 1 FROM log WHERE oscilloscope = ?1)";
-                let used: bool = tx.query_row(used, [id.as_str()], |r| r.get(0))?;
-                ("oscilloscopes", vec![("id", text_cell(id))], retired, used)
+                ("oscilloscopes", vec![("id", text_cell(id))], get_oscilloscope(&tx, id)?.retired)
             }
-            Thing::Input(id) => {
-                let retired = get_input(&tx, id)?.retired;
-                let used = "SELECT EXISTS (SELECT 1 FROM pairings WHERE oscilloscope = ?1 AND input = ?2)
-                    OR EXISTS (SELECT 1 FROM log WHERE oscilloscope = ?1 AND input = ?2)";
-                let used: bool =
-                    tx.query_row(used, [id.oscilloscope.as_str(), id.name.as_str()], |r| r.get(0))?;
-                ("inputs", input_keys(id).to_vec(), retired, used)
-            }
-            Thing::Probe(id) => {
-                let retired = get_probe(&tx, id)?.retired;
-                let used = "SELECT EXISTS (SELECT 1 FROM pairings WHERE probe = ?1)
-                    OR EXISTS (SELECT 1 FROM log WHERE probe = ?1)";
-                let used: bool = tx.query_row(used, [id.as_str()], |r| r.get(0))?;
-                ("probes", vec![("id", text_cell(id))], retired, used)
-            }
+            Thing::Input(id) => ("inputs", input_keys(id).to_vec(), get_input(&tx, id)?.retired),
+            Thing::Probe(id) => ("probes", vec![("id", text_cell(id))], get_probe(&tx, id)?.retired),
             Thing::Ground(probe, name) => {
                 let known = get_probe(&tx, probe)?.ground_accessories.iter().any(|g| g.name == *name);
                 if !known {
                     return Err(not_found(thing));
                 }
-                let keys = vec![("probe", text_cell(probe)), ("name", text_cell(name))];
-                ("ground_accessories", keys, false, false)
+                ("ground_accessories", vec![("probe", text_cell(probe)), ("name", text_cell(name))], false)
             }
             Thing::Pairing(number) => {
                 return Err(RegisterError::Entry {
@@ -400,6 +366,8 @@ impl Register {
                 });
             }
         };
+        // Entries speak of the probe, never of what hangs on it.
+        let used = !matches!(thing, Thing::Ground(..)) && is_spoken_of(&tx, thing)?;
         if retired {
             return Err(match thing {
                 Thing::Input(id) => RegisterError::Retired { kind: "input", id: id.to_string() },
@@ -470,6 +438,98 @@ impl Register {
         tx.commit()?;
         Ok(Change::Reinstated(thing.clone()))
     }
+}
+
+/// Sets one field of a stored thing.
+fn edit_stored(
+    db: &Connection,
+    thing: &Thing,
+    key: &str,
+    text: Option<&str>,
+) -> Result<Change, RegisterError> {
+    match thing {
+        Thing::Oscilloscope(id) => {
+            let mut entity = get_oscilloscope(db, id)?;
+            let change = edit(thing, &mut entity, key, text)?;
+            entity.check()?;
+            update(db, "oscilloscopes", &[("id", text_cell(id))], &entity)?;
+            Ok(change)
+        }
+        Thing::Input(id) => {
+            let mut entity = get_input(db, id)?;
+            let change = edit(thing, &mut entity, key, text)?;
+            entity.check()?;
+            update(db, "inputs", &input_keys(id), &entity)?;
+            Ok(change)
+        }
+        Thing::Probe(id) => {
+            let mut entity = get_probe(db, id)?;
+            let change = edit(thing, &mut entity, key, text)?;
+            entity.check()?;
+            update(db, "probes", &[("id", text_cell(id))], &entity)?;
+            Ok(change)
+        }
+        Thing::Ground(probe, name) => {
+            let all = get_probe(db, probe)?.ground_accessories;
+            let mut entity = all.into_iter().find(|g| g.name == *name).ok_or_else(|| not_found(thing))?;
+            let change = edit(thing, &mut entity, key, text)?;
+            entity.check()?;
+            let keys = [("probe", text_cell(probe)), ("name", text_cell(name))];
+            update(db, "ground_accessories", &keys, &entity)?;
+            Ok(change)
+        }
+        Thing::Pairing(number) => {
+            let mut entity = pairings::get(db, *number)?;
+            if entity.voided.is_some() {
+                return Err(RegisterError::Void { number: *number });
+            }
+            let change = edit(thing, &mut entity, key, text)?;
+            entity.check()?;
+            update(db, "pairings", &[("number", Cell::Integer(*number))], &entity)?;
+            Ok(change)
+        }
+    }
+}
+
+/// What an entry of the logbook says of changed fields; `None` when none changed.
+fn edit_note(changes: &[Change]) -> Option<String> {
+    let word =
+        |value: &Option<String>| value.as_deref().map_or("not known".to_owned(), |v| format!("\"{v}\""));
+    let lines: Vec<String> = changes
+        .iter()
+        .filter_map(|change| match change {
+            Change::Edited { thing, key, before, after } => {
+                Some(format!("{key} of {thing} changed from {} to {}", word(before), word(after)))
+            }
+            _ => None,
+        })
+        .collect();
+    (!lines.is_empty()).then(|| lines.join("\n"))
+}
+
+/// Whether a pairing or an entry of the logbook speaks of a thing.
+fn is_spoken_of(db: &Connection, thing: &Thing) -> Result<bool, RegisterError> {
+    Ok(match thing {
+        Thing::Oscilloscope(id) => db.query_row(
+            "SELECT EXISTS (SELECT 1 FROM pairings WHERE oscilloscope = ?1)
+                OR EXISTS (SELECT 1 FROM log WHERE oscilloscope = ?1)",
+            [id.as_str()],
+            |r| r.get(0),
+        )?,
+        Thing::Input(id) => db.query_row(
+            "SELECT EXISTS (SELECT 1 FROM pairings WHERE oscilloscope = ?1 AND input = ?2)
+                OR EXISTS (SELECT 1 FROM log WHERE oscilloscope = ?1 AND input = ?2)",
+            [id.oscilloscope.as_str(), id.name.as_str()],
+            |r| r.get(0),
+        )?,
+        Thing::Probe(id) | Thing::Ground(id, _) => db.query_row(
+            "SELECT EXISTS (SELECT 1 FROM pairings WHERE probe = ?1)
+                OR EXISTS (SELECT 1 FROM log WHERE probe = ?1)",
+            [id.as_str()],
+            |r| r.get(0),
+        )?,
+        Thing::Pairing(_) => true,
+    })
 }
 
 fn edit<E: Fields>(
@@ -548,7 +608,7 @@ pub(crate) fn insert_oscilloscope(db: &Connection, oscilloscope: &Oscilloscope) 
     oscilloscope.inputs.iter().try_for_each(|input| insert_input(db, &oscilloscope.id, input))
 }
 
-fn insert_input(db: &Connection, oscilloscope: &Id, input: &Input) -> Result<(), RegisterError> {
+pub(crate) fn insert_input(db: &Connection, oscilloscope: &Id, input: &Input) -> Result<(), RegisterError> {
     input.check()?;
     let sql = "SELECT retired FROM inputs WHERE oscilloscope = ?1 AND name = ?2";
     let taken: Option<bool> =

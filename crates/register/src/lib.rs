@@ -31,7 +31,7 @@ pub use devices::{
     unknown_input, unknown_oscilloscope, unknown_probe,
 };
 pub use error::RegisterError;
-pub use exchange::{ImportError, Imported};
+pub use exchange::{ImportError, Imported, probes_from_csv, probes_from_toml};
 pub use field::{FieldInfo, Kind, ValueError};
 pub use location::{Surroundings, default_location};
 pub use logbook::{

@@ -1,6 +1,7 @@
 //! A bench as text: TOML that holds everything but the logbook, and CSV lists for spreadsheets.
 
-mod csv;
+mod csv_in;
+mod csv_out;
 mod toml_in;
 mod toml_out;
 
@@ -11,6 +12,7 @@ use crate::error::RegisterError;
 use crate::logbook::{Act, Digest, Event, Filter, Head, Subject, append};
 use crate::pairings::{self, Voids};
 use crate::store::Register;
+use toml_in::Bench;
 
 /// First line of a bench in TOML.
 pub(crate) const FORMAT: &str = "flattop-bench-1";
@@ -75,12 +77,37 @@ impl Register {
     /// # Errors
     /// [`ImportError`] with line, key and remedy.
     pub fn import_toml(&mut self, text: &str, act: &Act) -> Result<Imported, RegisterError> {
-        act.check()?;
         let bench = toml_in::read(text)?;
+        self.add_all(bench, text, act)
+    }
+
+    /// Adds everything in a CSV list of probes or of inputs, or nothing; the head line tells which of the two it is. Inputs go to
+    /// their oscilloscopes, which are made where there are none. An entry of the logbook says what was imported.
+    ///
+    /// # Errors
+    /// [`ImportError`] with line, column and remedy.
+    pub fn import_csv(&mut self, text: &str, act: &Act) -> Result<Imported, RegisterError> {
+        let mut bench = Bench { oscilloscopes_may_be_there: true, ..Bench::default() };
+        match csv_in::read(text)? {
+            csv_in::List::Probes(probes) => bench.probes = probes,
+            csv_in::List::Inputs(oscilloscopes) => bench.oscilloscopes = oscilloscopes,
+        }
+        self.add_all(bench, text, act)
+    }
+
+    fn add_all(&mut self, bench: Bench, text: &str, act: &Act) -> Result<Imported, RegisterError> {
+        act.check()?;
         let tx = self.write()?;
         let mut inputs = 0;
         for (line, oscilloscope) in &bench.oscilloscopes {
-            devices::insert_oscilloscope(&tx, oscilloscope).map_err(|e| at(*line, "oscilloscope", e))?;
+            let is_new = !bench.oscilloscopes_may_be_there
+                || devices::get_oscilloscope(&tx, &oscilloscope.id).is_err();
+            let added = if is_new {
+                devices::insert_oscilloscope(&tx, oscilloscope)
+            } else {
+                oscilloscope.inputs.iter().try_for_each(|i| devices::insert_input(&tx, &oscilloscope.id, i))
+            };
+            added.map_err(|e| at(*line, "oscilloscope", e))?;
             inputs += oscilloscope.inputs.len();
         }
         for (line, probe) in &bench.probes {
@@ -136,7 +163,7 @@ impl Register {
     /// # Errors
     /// The file cannot be read.
     pub fn probes_csv(&self, retired: Retired) -> Result<String, RegisterError> {
-        Ok(csv::probes(&self.probes(retired)?))
+        Ok(csv_out::probes(&self.probes(retired)?))
     }
 
     /// All inputs as CSV, as [`Register::probes_csv`].
@@ -144,7 +171,7 @@ impl Register {
     /// # Errors
     /// The file cannot be read.
     pub fn inputs_csv(&self, retired: Retired) -> Result<String, RegisterError> {
-        Ok(csv::inputs(&self.oscilloscopes(retired)?))
+        Ok(csv_out::inputs(&self.oscilloscopes(retired)?))
     }
 
     /// The entries that `filter` lets through as CSV; quantities are plain numbers in SI units, named in the head line.
@@ -152,8 +179,24 @@ impl Register {
     /// # Errors
     /// The file cannot be read.
     pub fn log_csv(&self, filter: &Filter) -> Result<String, RegisterError> {
-        Ok(csv::log(&self.entries(filter)?))
+        Ok(csv_out::log(&self.entries(filter)?))
     }
+}
+
+/// The probes in a CSV list, in its order; nothing is stored.
+///
+/// # Errors
+/// The first thing that is wrong, with line, column and remedy.
+pub fn probes_from_csv(text: &str) -> Result<Vec<flattop_core::bench::Probe>, ImportError> {
+    Ok(csv_in::probes(text)?.into_iter().map(|(_, probe)| probe).collect())
+}
+
+/// The probes in a bench written as TOML, in its order; nothing is stored.
+///
+/// # Errors
+/// The first thing that is wrong, with line, key and remedy.
+pub fn probes_from_toml(text: &str) -> Result<Vec<flattop_core::bench::Probe>, ImportError> {
+    Ok(toml_in::read(text)?.probes.into_iter().map(|(_, probe)| probe).collect())
 }
 
 /// Adds line and key to what was wrong with the text's content; what is wrong with the file stays as it is.

@@ -11,7 +11,10 @@ use crate::field::{Fields, Kind, read as read_value};
 use crate::time;
 
 /// What a text holds, each with its line.
+#[derive(Default)]
 pub(super) struct Bench {
+    /// Whether inputs are added to an oscilloscope that is on the bench already.
+    pub(super) oscilloscopes_may_be_there: bool,
     pub(super) oscilloscopes: Vec<(usize, Oscilloscope)>,
     pub(super) probes: Vec<(usize, Probe)>,
     pub(super) pairings: Vec<(usize, Option<i64>, Pairing)>,
@@ -35,7 +38,7 @@ pub(super) fn read(text: &str) -> Result<Bench, ImportError> {
             return Err(root.wrong("format", problem));
         }
     }
-    let mut bench = Bench { oscilloscopes: Vec::new(), probes: Vec::new(), pairings: Vec::new() };
+    let mut bench = Bench::default();
     for section in root.tables("oscilloscope", "oscilloscope")? {
         bench.oscilloscopes.push((section.line(), oscilloscope(&section)?));
     }

@@ -8,8 +8,8 @@ use flattop_core::chain::ResponseShape;
 use flattop_core::divider::Divider;
 use flattop_core::rating::{MeasurementCategory, RatingPoint, ValueKind};
 use flattop_register::{
-    Act, AssessmentRecord, OpenMode, Register, Terms, unknown_ground, unknown_input, unknown_oscilloscope,
-    unknown_probe,
+    Act, AssessmentRecord, Change, OpenMode, Register, RegisterError, Terms, Thing, unknown_ground,
+    unknown_input, unknown_oscilloscope, unknown_probe,
 };
 use proptest::prelude::*;
 
@@ -31,6 +31,17 @@ impl Place {
 
     pub(crate) fn open(&self) -> Register {
         Register::open(&self.path(), OpenMode::Create).unwrap()
+    }
+}
+
+/// One field at a time, on day 0.
+pub(crate) trait EditField {
+    fn edit_field(&mut self, thing: &Thing, key: &str, text: Option<&str>) -> Result<Change, RegisterError>;
+}
+
+impl EditField for Register {
+    fn edit_field(&mut self, thing: &Thing, key: &str, text: Option<&str>) -> Result<Change, RegisterError> {
+        self.edit(thing, &[(key, text)], &act(0, None)).map(|mut all| all.remove(0))
     }
 }
 

@@ -10,9 +10,9 @@ use super::common::*;
 fn a_bench_reads_as_people_would_write_it() {
     let place = Place::new();
     let mut register = furnished(&place);
-    register.edit(&Thing::Probe(id("probe-07")), "cable.length", Some("1.2 m")).unwrap();
+    register.edit_field(&Thing::Probe(id("probe-07")), "cable.length", Some("1.2 m")).unwrap();
     register
-        .edit(&Thing::Probe(id("probe-07")), "voltage_rating", Some("600 V at 0 Hz; 300 V at 10 MHz"))
+        .edit_field(&Thing::Probe(id("probe-07")), "voltage_rating", Some("600 V at 0 Hz; 300 V at 10 MHz"))
         .unwrap();
     let expected = "format = \"flattop-bench-1\"
 
@@ -202,7 +202,7 @@ fn an_import_adds_to_what_is_there_or_does_nothing() {
 fn lists_for_spreadsheets() {
     let place = Place::new();
     let mut register = furnished(&place);
-    register.edit(&Thing::Probe(id("probe-07")), "label", Some("=SUM(A1), \"red\"")).unwrap();
+    register.edit_field(&Thing::Probe(id("probe-07")), "label", Some("=SUM(A1), \"red\"")).unwrap();
     let e = assessed(-0.0731, flattop_core::bench::Stage::Check);
     register.log_assessment(1, &e, None, &act(1, None)).unwrap();
     let read = |text: &str| -> Vec<Vec<String>> {
@@ -227,8 +227,43 @@ fn lists_for_spreadsheets() {
     assert_eq!((inputs.len(), inputs[2][0].as_str()), (3, "bench-a/ch2"));
     assert_eq!(inputs[2][4], "20 pF ± 1 pF");
     let log = read(&register.log_csv(&Filter::all()).unwrap());
-    assert_eq!((log.len(), log[2].len()), (3, log[0].len()));
-    assert_eq!((log[2][8].as_str(), log[2][10].as_str()), ("undercompensated", "-0.0731"));
+    assert_eq!((log.len(), log[3].len()), (4, log[0].len()));
+    assert_eq!((log[3][8].as_str(), log[3][10].as_str()), ("undercompensated", "-0.0731"));
+}
+
+#[test]
+fn lists_come_back_as_they_went() {
+    let place = Place::new();
+    let mut register = furnished(&place);
+    register.edit_field(&Thing::Probe(id("probe-07")), "label", Some("=SUM(A1), \"red\"\u{3bc}")).unwrap();
+    let (probes, inputs) =
+        (register.probes_csv(Retired::Shown).unwrap(), register.inputs_csv(Retired::Shown).unwrap());
+    let other = Place::new();
+    let mut copy = other.open();
+    assert_eq!(copy.import_csv(&probes, &act(0, None)).unwrap().probes, 1);
+    assert_eq!(copy.import_csv(&inputs, &act(0, None)).unwrap().inputs, 2);
+    assert_eq!(copy.probes_csv(Retired::Shown).unwrap(), probes);
+    assert_eq!(copy.inputs_csv(Retired::Shown).unwrap(), inputs);
+    // A further input of an oscilloscope that is there.
+    copy.import_csv("id,capacitance\r\nbench-a/ch3,13 pF\r\n", &act(0, None)).unwrap();
+    assert_eq!(copy.oscilloscope(&id("bench-a")).unwrap().inputs.len(), 3);
+    let before = copy.export_toml().unwrap();
+    let mut refused = |text: &str| copy.import_csv(text, &act(0, None)).unwrap_err().to_string();
+    for (text, part) in [
+        ("", "head line"),
+        ("label\nx\n", "no such column: give each line"),
+        ("id,id\nx,y\n", "there twice"),
+        ("id,colour\nprobe-08,red\n", "line 1, colour: no such column"),
+        ("id,ratio\nprobe-08\n", "line 2, list: the line has 1 cells"),
+        ("id,ratio\nprobe-08,ten\n", "line 2, ratio"),
+        ("id,ratio\nProbe 08,10\n", "line 2, id"),
+        ("id,ratio\nprobe-08,10\nprobe-07,10\n", "line 3, probe"),
+        ("id,retired\nprobe-08,perhaps\n", "neither yes nor no"),
+    ] {
+        let message = refused(text);
+        assert!(message.contains(part), "{text:?}: {message}");
+    }
+    assert_eq!(copy.export_toml().unwrap(), before);
 }
 
 #[test]

@@ -41,7 +41,7 @@ fn fields_are_edited_one_by_one() {
     let place = Place::new();
     let mut register = furnished(&place);
     let probe = Thing::Probe(id("probe-07"));
-    let change = register.edit(&probe, "tip_capacitance", Some("13p ± 1p")).unwrap();
+    let change = register.edit_field(&probe, "tip_capacitance", Some("13p ± 1p")).unwrap();
     assert_eq!(
         change,
         Change::Edited {
@@ -52,28 +52,58 @@ fn fields_are_edited_one_by_one() {
         }
     );
     assert_eq!(
-        register.edit(&probe, "tip_capacitance", Some("13 pF ± 1 pF")).unwrap(),
+        register.edit_field(&probe, "tip_capacitance", Some("13 pF ± 1 pF")).unwrap(),
         Change::Unchanged(probe.clone())
     );
-    register.edit(&probe, "cable.length", Some("1.2 m")).unwrap();
-    register.edit(&probe, "serial", None).unwrap();
+    register.edit_field(&probe, "cable.length", Some("1.2 m")).unwrap();
+    register.edit_field(&probe, "serial", None).unwrap();
     let message = |r: Result<Change, RegisterError>| r.unwrap_err().to_string();
-    assert!(message(register.edit(&probe, "length", None)).contains("cable.length"));
-    assert!(message(register.edit(&probe, "tip_capacitance", Some("13 kHz"))).contains("a frequency"));
-    assert!(message(register.edit(&probe, "ratio", Some("0.1"))).contains("from 1 to"));
+    assert!(message(register.edit_field(&probe, "length", None)).contains("cable.length"));
+    assert!(message(register.edit_field(&probe, "tip_capacitance", Some("13 kHz"))).contains("a frequency"));
+    assert!(message(register.edit_field(&probe, "ratio", Some("0.1"))).contains("from 1 to"));
     assert!(
-        message(register.edit(&probe, "compensation_range", Some("25 pF to 10 pF")))
+        message(register.edit_field(&probe, "compensation_range", Some("25 pF to 10 pF")))
             .contains("smaller end first")
     );
     let ground = Thing::Ground(id("probe-07"), id("lead"));
-    register.edit(&ground, "inductance", Some("150 nH")).unwrap();
-    register.edit(&Thing::Pairing(1), "recheck_interval", Some("26 weeks")).unwrap();
-    register.edit(&Thing::Input(input_id("bench-a/ch2")), "response", Some("maximally-flat-3")).unwrap();
-    register.edit(&Thing::Oscilloscope(id("bench-a")), "note", Some("fan is loud")).unwrap();
+    register.edit_field(&ground, "inductance", Some("150 nH")).unwrap();
+    register.edit_field(&Thing::Pairing(1), "recheck_interval", Some("26 weeks")).unwrap();
+    register
+        .edit_field(&Thing::Input(input_id("bench-a/ch2")), "response", Some("maximally-flat-3"))
+        .unwrap();
+    register.edit_field(&Thing::Oscilloscope(id("bench-a")), "note", Some("fan is loud")).unwrap();
     assert_eq!(register.pairing(1).unwrap().recheck_interval_days, Some(182));
     let stored = register.probe(&id("probe-07")).unwrap();
     assert_eq!((stored.cable.length_m, stored.serial), (Some(1.2), None));
     assert_eq!(stored.ground_accessories[0].inductance_h, Some(150e-9));
+}
+
+#[test]
+fn an_edit_is_all_or_nothing_and_leaves_a_trace_where_there_is_history() {
+    let place = Place::new();
+    let mut register = furnished(&place);
+    let probe = Thing::Probe(id("probe-07"));
+    let before = register.head().unwrap();
+    let refused = register.edit(&probe, &[("serial", Some("77")), ("ratio", Some("0.1"))], &act(1, None));
+    assert!(refused.is_err());
+    assert_ne!(register.probe(&id("probe-07")).unwrap().serial.as_deref(), Some("77"));
+    assert_eq!(register.head().unwrap(), before);
+    let changes = register
+        .edit(&probe, &[("serial", Some("77")), ("tip_capacitance", None)], &act(1, Some("relabelled")))
+        .unwrap();
+    assert_eq!(changes.len(), 2);
+    let entry = register.entry(register.head().unwrap().unwrap().seq).unwrap();
+    let note = entry.act.note.unwrap();
+    assert!(note.contains("serial of probe \"probe-07\" changed from"), "{note}");
+    assert!(
+        note.contains("to \"77\"") && note.contains("to not known") && note.ends_with("relabelled"),
+        "{note}"
+    );
+    assert_eq!(entry.subject.probe, Some(id("probe-07")));
+    // The same once more changes nothing, and says nothing.
+    let head = register.head().unwrap();
+    register.edit(&probe, &[("serial", Some("77"))], &act(2, None)).unwrap();
+    assert_eq!(register.head().unwrap(), head);
 }
 
 #[test]
@@ -161,7 +191,7 @@ fn a_move_voids_the_pairing_and_tells_the_error_to_expect() {
 fn what_is_missing_for_a_forecast_is_named() {
     let place = Place::new();
     let mut register = furnished(&place);
-    register.edit(&Thing::Input(input_id("bench-a/ch2")), "capacitance", None).unwrap();
+    register.edit_field(&Thing::Input(input_id("bench-a/ch2")), "capacitance", None).unwrap();
     let said = register.forecast(1, &input_id("bench-a/ch2")).unwrap().unwrap_err().to_string();
     assert!(said.contains("the capacitance of input \"bench-a/ch2\""), "{said}");
 }
@@ -176,7 +206,7 @@ fn what_is_due_comes_in_order_of_need() {
         let made = register.pair(&id(name), &input_id("bench-a/ch1"), TERMS, &act(0, None)).unwrap();
         assert_eq!(made, number);
     }
-    register.edit(&Thing::Probe(id("probe-10")), "compensation_range", Some("20 pF to 30 pF")).unwrap();
+    register.edit_field(&Thing::Probe(id("probe-10")), "compensation_range", Some("20 pF to 30 pF")).unwrap();
     register.log_assessment(1, &assessed(0.001, Check), None, &act(1, None)).unwrap();
     register.log_assessment(2, &assessed(0.05, Check), None, &act(1, None)).unwrap();
     let due = |register: &flattop_register::Register, day| {
