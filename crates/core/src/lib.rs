@@ -24,6 +24,7 @@ pub mod pulse;
 pub mod quantity;
 pub mod rating;
 pub mod reach;
+pub mod reach_matrix;
 pub mod samples;
 pub mod signal;
 pub mod transient;

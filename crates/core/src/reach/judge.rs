@@ -83,31 +83,18 @@ impl ReachProbe {
         (-delta / (balance_f + delta), -balance_f / (balance_f + delta).powi(2))
     }
 
-    fn check(&self, input: InputCapacitance) -> Result<(), ReachError> {
+    /// Whether the probe's own numbers can be true together, whatever the input.
+    pub(crate) fn check(&self) -> Result<(), ReachError> {
         let range = &self.range;
         let tip = match self.tip {
             TipCapacitance::AcrossTipResistor(f) | TipCapacitance::SeenAtTip(f) => f,
         };
-        for (quantity, value) in [
-            ("tip resistance", self.divider.tip_resistance_ohm),
-            ("shunt resistance", self.divider.shunt_resistance_ohm),
-            ("tip capacitance", tip),
-            ("most capacitance of the compensation range", range.most_f),
-            ("input capacitance", input.nominal_f),
-        ] {
-            if !(value > 0.0 && value.is_finite()) {
-                return Err(ReachError::NotPositive { quantity, value });
-            }
-        }
-        for (quantity, value) in [
-            ("least capacitance of the compensation range", range.least_f),
-            ("tolerance of the compensation range", range.tolerance_f),
-            ("tolerance of the input capacitance", input.tolerance_f),
-        ] {
-            if !(value >= 0.0 && value.is_finite()) {
-                return Err(ReachError::NotATolerance { quantity, value });
-            }
-        }
+        positive("tip resistance", self.divider.tip_resistance_ohm)?;
+        positive("shunt resistance", self.divider.shunt_resistance_ohm)?;
+        positive("tip capacitance", tip)?;
+        positive("most capacitance of the compensation range", range.most_f)?;
+        not_negative("least capacitance of the compensation range", range.least_f)?;
+        not_negative("tolerance of the compensation range", range.tolerance_f)?;
         if range.least_f > range.most_f {
             return Err(ReachError::RangeUpsideDown { least_f: range.least_f, most_f: range.most_f });
         }
@@ -121,6 +108,49 @@ impl ReachProbe {
         }
         Ok(())
     }
+
+    /// e that the best setting leaves on an input: nominal, and the lowest and highest that the tolerances allow. No check of the numbers.
+    #[inline]
+    pub(crate) fn errors(&self, input: InputCapacitance) -> Errors {
+        let (c, t) = (input.nominal_f, self.range.tolerance_f);
+        let (nominal, slope) = self.residual(c, (0.0, 0.0));
+        // e falls with the input's capacitance and rises with both limits.
+        let lowest = self.residual(c + input.tolerance_f, (-t, -t)).0;
+        let highest = self.residual((c - input.tolerance_f).max(0.0), (t, t)).0;
+        Errors { nominal, slope, lowest, highest }
+    }
+}
+
+/// What the best setting leaves on an input.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Errors {
+    /// e with the nominal values.
+    pub(crate) nominal: f64,
+    /// Its slope in the input's capacitance, 1/F; 0 inside the range.
+    slope: f64,
+    /// Lowest e that the tolerances allow.
+    pub(crate) lowest: f64,
+    /// Highest e that the tolerances allow.
+    pub(crate) highest: f64,
+}
+
+impl InputCapacitance {
+    fn check(self) -> Result<(), ReachError> {
+        positive("input capacitance", self.nominal_f)?;
+        not_negative("tolerance of the input capacitance", self.tolerance_f)
+    }
+}
+
+fn positive(quantity: &'static str, value: f64) -> Result<(), ReachError> {
+    if value > 0.0 && value.is_finite() { Ok(()) } else { Err(ReachError::NotPositive { quantity, value }) }
+}
+
+fn not_negative(quantity: &'static str, value: f64) -> Result<(), ReachError> {
+    if value >= 0.0 && value.is_finite() {
+        Ok(())
+    } else {
+        Err(ReachError::NotATolerance { quantity, value })
+    }
 }
 
 /// Judges a pairing from its data sheets.
@@ -128,7 +158,8 @@ impl ReachProbe {
 /// # Errors
 /// Numbers that make no pairing, such as exchanged limits.
 pub fn reach(probe: &ReachProbe, input: InputCapacitance) -> Result<Reach, ReachError> {
-    probe.check(input)?;
+    probe.check()?;
+    input.check()?;
     let margin = probe.range.margin(input);
     let side = if input.nominal_f > probe.range.most_f {
         Side::Above
@@ -150,10 +181,7 @@ pub fn reach(probe: &ReachProbe, input: InputCapacitance) -> Result<Reach, Reach
 
 fn residual(probe: &ReachProbe, input: InputCapacitance, margin: Margin) -> Residual {
     let (c, t) = (input.nominal_f, probe.range.tolerance_f);
-    let (error, slope) = probe.residual(c, (0.0, 0.0));
-    // e falls with the input's capacitance and rises with both limits.
-    let lowest = probe.residual(c + input.tolerance_f, (-t, -t)).0;
-    let highest = probe.residual((c - input.tolerance_f).max(0.0), (t, t)).0;
+    let Errors { nominal: error, slope, lowest, highest } = probe.errors(input);
     let standard_uncertainty = match margin.verdict {
         Verdict::Reaches => 0.0,
         // At a limit, and where only a tolerance reaches past it, the slope just outside counts: no less than the truth.

@@ -21,6 +21,7 @@
 mod judge;
 mod words;
 
+pub(crate) use judge::Errors;
 pub use judge::{REPORTED_FREQUENCIES_HZ, Residual, SineError, reach};
 
 use crate::assessment::AdjustedAt;
