@@ -6,6 +6,7 @@
 //! | `entities` | oscilloscopes, inputs, probes, pairings: plain data, `None` where a value is not known |
 //! | `check` | what a value may be, with messages that name quantity, value and remedy |
 //! | `state` | how a pairing stands at a given time |
+//! | `measured` | what the data sheet doesn't say, found from captures: an input's capacitance, a probe's range, its tip |
 //! | `moving` | the error to expect when a probe moves to another input, before any capture |
 //! | `trend` | how e drifts over the months |
 //!
@@ -14,6 +15,7 @@
 mod check;
 mod entities;
 mod id;
+pub mod measured;
 mod moving;
 mod state;
 mod trend;
