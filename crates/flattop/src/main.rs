@@ -2,6 +2,7 @@
 
 mod args;
 mod assess;
+mod bench;
 mod choose;
 mod completions;
 mod man;
@@ -12,6 +13,7 @@ mod reach;
 mod setup;
 mod status;
 mod values;
+mod workbench;
 
 use std::process::ExitCode;
 
@@ -25,6 +27,7 @@ fn main() -> ExitCode {
         Command::Reach(args) => ("reach", reach::run(&args)),
         Command::Predict(args) => ("predict", predict::run(&args)),
         Command::Choose(args) => ("choose", choose::run(&args)),
+        Command::Bench(args) => ("bench", bench::run(&args)),
         Command::Completions(args) => ("completions", completions::run(&args)),
         Command::Man(args) => ("man", man::run(&args)),
     };

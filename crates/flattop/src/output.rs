@@ -28,6 +28,11 @@ pub(crate) fn complain(message: &str) {
     let _ = writeln!(std::io::stderr().lock(), "error: {message}");
 }
 
+/// Tells the user of something done beside what was asked.
+pub(crate) fn remark(message: &str) {
+    let _ = writeln!(std::io::stderr().lock(), "{message}");
+}
+
 /// Draws into a file, as PNG or SVG after its name, and tells how that ended.
 pub(crate) fn draw(
     file: &Path,
@@ -67,7 +72,7 @@ pub(crate) fn own_name(file: &Path, of: &OsStr, taken: &mut HashSet<PathBuf>) ->
 
 /// Writes a file whole.
 #[allow(clippy::disallowed_methods)] // writing files is the program's part
-fn save(target: &Path, bytes: &[u8]) -> Result<(), String> {
+pub(crate) fn save(target: &Path, bytes: &[u8]) -> Result<(), String> {
     std::fs::write(target, bytes).map_err(|error| match target.parent() {
         Some(folder) if error.kind() == ErrorKind::NotFound && !folder.as_os_str().is_empty() => {
             format!("cannot be written: the folder {} does not exist; make it first", folder.display())

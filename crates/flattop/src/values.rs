@@ -2,8 +2,33 @@
 
 use std::path::{Path, PathBuf};
 
+use flattop_core::bench::Moment;
 use flattop_core::divider::Divider;
 use flattop_core::quantity::{self, Unit};
+
+/// A time with its offset, such as `2026-11-25T16:17:06+01:00`.
+pub(crate) fn moment(text: &str) -> Result<Moment, String> {
+    flattop_register::time::read(text.trim()).map_err(|error| error.to_string())
+}
+
+#[allow(dead_code)]
+/// A day such as `2026-11-25`, from its first moment here, or a time with its offset; ms since 1970 UTC.
+pub(crate) fn since(text: &str) -> Result<i64, String> {
+    if let Ok(day) = text.trim().parse::<jiff::civil::Date>()
+        && text.trim().len() == "2026-11-25".len()
+    {
+        let start = jiff::tz::TimeZone::system().to_timestamp(day.at(0, 0, 0, 0));
+        return start.map(jiff::Timestamp::as_millisecond).map_err(|e| format!("\"{text}\": {e}"));
+    }
+    moment(text).map(|at| at.unix_ms).map_err(|_| {
+        format!("\"{text}\" is no day and no time; write 2026-11-25, or 2026-11-25T16:17:06+01:00")
+    })
+}
+
+/// Days or weeks such as `90 days`, in days.
+pub(crate) fn days(text: &str) -> Result<u32, String> {
+    flattop_register::days(text).map_err(|error| error.to_string())
+}
 
 /// A divider such as `9M:1M`.
 pub(crate) fn divider(text: &str) -> Result<Divider, String> {

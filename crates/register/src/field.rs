@@ -330,6 +330,20 @@ pub(crate) fn show(value: &Value, kind: Kind) -> String {
     }
 }
 
+/// Reads a number of days as people type it: `90 days`, `13 weeks`.
+///
+/// # Errors
+/// Neither days nor weeks.
+pub fn days(text: &str) -> Result<u32, ValueError> {
+    match read(text, Kind::Days)? {
+        Value::Whole(days) if days > 0 => Ok(days),
+        _ => Err(ValueError::Word {
+            found: text.to_owned(),
+            expected: "days or weeks, for example \"90 days\"",
+        }),
+    }
+}
+
 /// Reads a value as people type it.
 pub(crate) fn read(text: &str, kind: Kind) -> Result<Value, ValueError> {
     let text = if kind == Kind::Text { text } else { text.trim() };

@@ -32,7 +32,7 @@ pub use devices::{
 };
 pub use error::RegisterError;
 pub use exchange::{ImportError, Imported, probes_from_csv, probes_from_toml};
-pub use field::{FieldInfo, Kind, ValueError};
+pub use field::{FieldInfo, Kind, ValueError, days};
 pub use location::{Surroundings, default_location};
 pub use logbook::{
     Act, AssessmentRecord, Digest, Effect, Entry, EntryKind, Event, Filter, Head, KeptCapture, Order,

@@ -330,6 +330,7 @@ fn histories(entries: &[Entry]) -> BTreeMap<i64, PairingHistory> {
                 at: entry.act.at,
                 verdict: record.verdict,
                 compensation_error: record.compensation.map(|c| c.error.value),
+                standard_uncertainty: record.compensation.map(|c| c.error.standard_uncertainty),
             }),
             Event::Adjustment => {
                 let later = |before: Moment| before.unix_ms < entry.act.at.unix_ms;

@@ -7,9 +7,11 @@
 #![forbid(unsafe_code)]
 #![deny(clippy::disallowed_methods, clippy::print_stdout, clippy::print_stderr)]
 
+pub mod bench;
 pub mod choose;
 pub mod format;
 pub mod json;
+pub mod logbook;
 pub mod plot;
 pub mod prediction;
 pub mod reach;

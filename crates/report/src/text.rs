@@ -1,5 +1,6 @@
 //! The words for people: verdict first, then what to turn, then the evidence.
 
+pub(crate) mod columns;
 mod table;
 pub(crate) mod wrap;
 

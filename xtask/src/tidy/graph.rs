@@ -10,7 +10,7 @@ const ALLOWED: [(&str, &[&str], &[&str]); 7] = [
     ("captures", &["core"], &["close"]),
     ("plan", &["core"], &["close"]),
     ("register", &["core"], &["close"]),
-    ("report", &["core"], &["close"]),
+    ("report", &["core", "register"], &["close"]),
     ("flattop", &["core", "captures", "plan", "register", "report"], &["close"]),
 ];
 

@@ -16,7 +16,7 @@ const CLOCKS: [&str; 2] = ["SystemTime", "Instant"];
 /// Only the program and the chores print.
 const PRINTING: [&str; 7] =
     ["print!", "println!", "eprint!", "eprintln!", "dbg!", "io::stdout", "io::stderr"];
-const LIBRARIES: [&str; 4] = ["close", "core", "captures", "report"];
+const LIBRARIES: [&str; 6] = ["close", "core", "captures", "plan", "register", "report"];
 
 pub(super) fn check(tree: &Tree, sources: &Sources) -> Vec<Violation> {
     let mut found = Vec::new();

@@ -38,6 +38,8 @@ pub struct Check {
     pub verdict: Verdict,
     /// e, if it was determined.
     pub compensation_error: Option<f64>,
+    /// Its standard uncertainty, if it was stated.
+    pub standard_uncertainty: Option<f64>,
 }
 
 /// Whether the rated compensation range contains the input's capacitance.
@@ -187,7 +189,7 @@ mod tests {
 
     fn found(day: i64, e: f64) -> Check {
         let verdict = if e.abs() <= 0.01 { Verdict::WithinTolerance } else { Verdict::Overcompensated };
-        Check { at: at(day), verdict, compensation_error: Some(e) }
+        Check { at: at(day), verdict, compensation_error: Some(e), standard_uncertainty: None }
     }
 
     fn state(pairing: &Pairing, history: &PairingHistory, reach: ReachKnown, day: i64) -> PairingState {
@@ -201,7 +203,12 @@ mod tests {
         let reach = ReachKnown::Possible;
         assert_eq!(state(&pairing, &history, reach, 1), PairingState::NeverChecked);
         assert_eq!(state(&pairing, &history, ReachKnown::OutOfReach, 1), PairingState::OutOfReach);
-        history.checks.push(Check { at: at(1), verdict: Verdict::Undetermined, compensation_error: None });
+        history.checks.push(Check {
+            at: at(1),
+            verdict: Verdict::Undetermined,
+            compensation_error: None,
+            standard_uncertainty: None,
+        });
         assert_eq!(state(&pairing, &history, reach, 1), PairingState::NeverChecked);
         history.checks.push(found(2, 0.05));
         assert_eq!(state(&pairing, &history, reach, 2), PairingState::OutOfTolerance);

@@ -40,7 +40,8 @@ impl Page {
         self.text
     }
 
-    fn hanging(&mut self, first: &str, rest: &str, text: &str) {
+    /// Wrapped text behind `first`, further lines behind `rest`.
+    pub(crate) fn hanging(&mut self, first: &str, rest: &str, text: &str) {
         for (index, part) in wrap(text, WIDTH - rest.chars().count()).iter().enumerate() {
             self.line(&format!("{}{part}", if index == 0 { first } else { rest }));
         }
