@@ -5,6 +5,7 @@ mod assess;
 mod bench;
 mod choose;
 mod completions;
+mod logged;
 mod man;
 mod output;
 mod predict;

@@ -25,6 +25,15 @@ pub(crate) fn since(text: &str) -> Result<i64, String> {
     })
 }
 
+/// A temperature such as `23`, `23.5 °C` or `23C`, °C.
+pub(crate) fn celsius(text: &str) -> Result<f64, String> {
+    let number = text.trim().trim_end_matches("°C").trim_end_matches('C').trim_end();
+    match number.parse::<f64>() {
+        Ok(value) if (-90.0..=100.0).contains(&value) => Ok(value),
+        _ => Err(format!("\"{text}\" is no temperature of a room in °C; write for example 23")),
+    }
+}
+
 /// Days or weeks such as `90 days`, in days.
 pub(crate) fn days(text: &str) -> Result<u32, String> {
     flattop_register::days(text).map_err(|error| error.to_string())

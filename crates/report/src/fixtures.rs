@@ -35,6 +35,7 @@ pub(crate) fn subject(capacitances: Capacitances, error_uncertainty: f64, tolera
             sha256: "ab".repeat(32),
         }),
         captures: Vec::new(),
+        on_bench: None,
         assumptions: Assumptions {
             divider: DIVIDER,
             resistor_tolerance: 0.01,

@@ -21,6 +21,7 @@
 //! | `measured_response` | 1, rad | list, only with a reference column: `frequency_hz`, `relative_gain`, `phase_rad` |
 //! | `findings` | | list of `code`, `severity` (`note`, `warning`, `fault`), `message`, `remedy` (empty when there is nothing to do) |
 //! | `assumptions` | | divider's resistors, their tolerance and standard uncertainty, source amplitude |
+//! | `pairing` | | `number` (null where the two are not paired), `probe`, `input`, and `logged_as`: `entry` and `digest`, null where it was not logged; null where no pairing was named |
 //! | `captures` | | only where several captures make one result: list of `file` and `record`; then `file` and `record` are null |
 //! | `record` | | `points`, `interval_s`, `columns` (how many), `column` (the probe's, from 1), `column_name`, `format`, `sha256` of the file's bytes |
 //!
@@ -33,7 +34,7 @@ use flattop_core::assessment::{self, Assessment};
 use serde::Serialize;
 
 use crate::subject::{
-    COVERAGE_FACTOR_95, Failure, RecordFacts, STATED_FREQUENCIES_HZ, Subject, adjusted_at_code,
+    COVERAGE_FACTOR_95, Failure, OnBench, RecordFacts, STATED_FREQUENCIES_HZ, Subject, adjusted_at_code,
     severity_code, verdict_code,
 };
 
@@ -97,8 +98,27 @@ pub struct Report {
     pub measured_response: Option<Vec<MeasuredAt>>,
     pub findings: Vec<Finding>,
     pub assumptions: Assumptions,
+    pub pairing: Option<Pairing>,
     pub captures: Option<Vec<Capture>>,
     pub record: Option<Record>,
+}
+
+/// The pairing of the bench that was assessed.
+#[derive(Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct Pairing {
+    pub number: Option<i64>,
+    pub probe: String,
+    pub input: String,
+    pub logged_as: Option<LoggedAs>,
+}
+
+/// The entry of the logbook.
+#[derive(Debug, Serialize)]
+#[allow(missing_docs)]
+pub struct LoggedAs {
+    pub entry: i64,
+    pub digest: String,
 }
 
 /// One of several captures behind one result.
@@ -240,6 +260,7 @@ impl Report {
             measured_response: measured_response(found),
             findings: found.findings.iter().map(finding).collect(),
             assumptions: assumptions(subject),
+            pairing: subject.on_bench.as_ref().map(pairing),
             captures: captures(subject),
             record: subject.record.as_ref().map(record),
         }
@@ -326,6 +347,18 @@ fn assumptions(subject: &Subject) -> Assumptions {
         resistor_standard_uncertainty: finite(uncertainty),
         adjusted_at: adjusted_at_code(assumed.adjusted_at),
         source_amplitude_v: assumed.source_amplitude_v.and_then(finite),
+    }
+}
+
+fn pairing(on_bench: &OnBench) -> Pairing {
+    Pairing {
+        number: on_bench.pairing,
+        probe: on_bench.probe.clone(),
+        input: on_bench.input.clone(),
+        logged_as: on_bench
+            .logged
+            .as_ref()
+            .map(|(entry, digest)| LoggedAs { entry: *entry, digest: digest.clone() }),
     }
 }
 

@@ -61,6 +61,19 @@ pub struct Assumptions {
     pub source_amplitude_v: Option<f64>,
 }
 
+/// Which pairing of the bench was assessed, and whether it went into the logbook.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OnBench {
+    /// The probe's name.
+    pub probe: String,
+    /// The input's name.
+    pub input: String,
+    /// Number of the pairing, where the two are paired.
+    pub pairing: Option<i64>,
+    /// Number and digest of the entry, where it was logged.
+    pub logged: Option<(i64, String)>,
+}
+
 /// One assessment and where it came from: what every face of this crate shows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Subject {
@@ -72,6 +85,8 @@ pub struct Subject {
     pub record: Option<RecordFacts>,
     /// All captures that made this one result, when there were several: name and facts, in the order given.
     pub captures: Vec<(String, RecordFacts)>,
+    /// The pairing, where it was named.
+    pub on_bench: Option<OnBench>,
     /// What was assumed.
     pub assumptions: Assumptions,
     /// What the core found.

@@ -3,9 +3,11 @@
 use std::path::PathBuf;
 
 use clap::ValueEnum;
+use flattop_core::bench::Stage;
 use flattop_core::divider::Divider;
 
 use crate::values::{self, Reading};
+use crate::workbench::{BENCH, BenchFile, Doing};
 
 /// Tell the compensation error of probes from captures of a square wave
 ///
@@ -26,21 +28,21 @@ pub(crate) struct Args {
     #[arg(value_name = "CAPTURE", required_unless_present = "by_eye", conflicts_with = "by_eye")]
     pub(crate) captures: Vec<PathBuf>,
 
-    /// The divider's resistors: the one at the tip, the one at the oscilloscope
-    #[arg(long, value_name = "R1:R2", default_value = "9M:1M", value_parser = values::divider, allow_hyphen_values = true)]
-    pub(crate) divider: Divider,
+    /// The divider's resistors: the one at the tip, the one at the oscilloscope [default: 9M:1M, or what the bench says]
+    #[arg(long, value_name = "R1:R2", value_parser = values::divider, allow_hyphen_values = true)]
+    pub(crate) divider: Option<Divider>,
 
-    /// How far each resistor may be from its value
-    #[arg(long, value_name = "RATIO", default_value = "1%", value_parser = values::resistor_tolerance, allow_hyphen_values = true)]
-    pub(crate) resistor_tolerance: f64,
+    /// How far each resistor may be from its value [default: 1%, or what the bench says]
+    #[arg(long, value_name = "RATIO", value_parser = values::resistor_tolerance, allow_hyphen_values = true)]
+    pub(crate) resistor_tolerance: Option<f64>,
 
-    /// The error |e| that is still accepted
-    #[arg(long, value_name = "RATIO", default_value = "1%", value_parser = values::tolerance, allow_hyphen_values = true)]
-    pub(crate) tolerance: f64,
+    /// The error |e| that is still accepted [default: 1%, or that of the pairing]
+    #[arg(long, value_name = "RATIO", value_parser = values::tolerance, allow_hyphen_values = true)]
+    pub(crate) tolerance: Option<f64>,
 
-    /// Where the probe is adjusted
-    #[arg(long, value_name = "WHERE", default_value = "tip")]
-    pub(crate) adjust: Place,
+    /// Where the probe is adjusted [default: tip, or what the bench says]
+    #[arg(long, value_name = "WHERE")]
+    pub(crate) adjust: Option<Place>,
 
     /// Peak-to-peak amplitude of the square wave at the tip, to check the attenuation
     #[arg(long, value_name = "VOLTAGE", value_parser = values::volts, allow_hyphen_values = true)]
@@ -69,6 +71,9 @@ pub(crate) struct Args {
     #[command(flatten)]
     pub(crate) readings: Readings,
 
+    #[command(flatten)]
+    pub(crate) logging: Logging,
+
     /// Write one JSON object, or an array of them, in place of words
     #[arg(long, help_heading = OUTPUT)]
     pub(crate) json: bool,
@@ -76,6 +81,58 @@ pub(crate) struct Args {
     /// Draw record, fit and error against frequency; several captures get a file each
     #[arg(long, value_name = "FILE.svg|png", value_parser = values::drawing, help_heading = OUTPUT)]
     pub(crate) plot: Option<PathBuf>,
+}
+
+/// The pairing on the bench, and the logbook.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Logging {
+    /// The probe on the bench: its resistors, trimmer and tolerance are taken from there
+    #[arg(long, value_name = "ID", help_heading = BENCH)]
+    pub(crate) probe: Option<String>,
+
+    /// The input it hangs on, as bench-a/ch1; without it the one it is paired with
+    #[arg(long, value_name = "ID", requires = "probe", help_heading = BENCH)]
+    pub(crate) input: Option<String>,
+
+    /// Write the result into the logbook, with the capture itself
+    #[arg(long, requires = "probe", help_heading = BENCH)]
+    pub(crate) log: bool,
+
+    /// What the capture was made for [default: check]
+    #[arg(long, value_name = "STAGE", requires = "log", help_heading = BENCH)]
+    pub(crate) stage: Option<LoggedStage>,
+
+    /// Temperature of the room, °C
+    #[arg(long, value_name = "DEGREES", value_parser = values::celsius, requires = "log", allow_hyphen_values = true, help_heading = BENCH)]
+    pub(crate) temperature: Option<f64>,
+
+    #[command(flatten)]
+    pub(crate) doing: Doing,
+
+    #[command(flatten)]
+    pub(crate) bench: BenchFile,
+}
+
+/// What a capture was made for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum LoggedStage {
+    /// A check; the trimmer stays as it is
+    Check,
+    /// Before the trimmer is turned
+    Before,
+    /// After the trimmer was turned
+    After,
+}
+
+impl LoggedStage {
+    /// As the logbook knows it.
+    pub(crate) fn stage(self) -> Stage {
+        match self {
+            Self::Check => Stage::Check,
+            Self::Before => Stage::BeforeAdjustment,
+            Self::After => Stage::AfterAdjustment,
+        }
+    }
 }
 
 /// Readings off a screen.
@@ -121,6 +178,7 @@ Examples:
   flattop assess bench-a-ch2-probe11.csv --adjust base --plot probe11.png
   flattop assess --divider 99M:1M --interval 1us lift-controller.npy
   flattop assess --by-eye --start 4.6 --end 5 --resolution 0.05 --frequency 1kHz
+  flattop assess bench-a-ch1-probe07.csv --probe probe-07 --log --stage before
 
 Exit status:
   0 within tolerance   1 a capture could not be read or used   2 wrong usage
@@ -142,6 +200,9 @@ Examples (the captures of Harrow Lane Lift Works):
     flattop assess --sine --column 2 --reference 3 at-1k.csv at-100k.csv
   No export at hand, read off the screen in divisions:
     flattop assess --by-eye --start 4.6 --end 5.0 --frequency 1kHz
+  A probe of the bench, before and after turning its trimmer, into the logbook:
+    flattop assess first.csv --probe probe-07 --log --stage before
+    flattop assess second.csv --probe probe-07 --log --stage after
   For a program:
     flattop assess bench-a-ch1-probe07.csv --json
 
@@ -170,7 +231,8 @@ JSON:
   Fields: flattop_version file method verdict tolerance coverage
   compensation_error time_constant_s correlation tip_capacitance_f
   shunt_capacitance_f seen_at_tip_f adjustment square_wave amplitude_error
-  phase_error measured_response findings assumptions captures record.
+  phase_error measured_response findings assumptions pairing captures
+  record.
   Units are SI.
 
 Caution:

@@ -3,12 +3,12 @@
 use flattop_core::estimate::by_eye::{self, ByEyeError};
 use flattop_core::finding::Finding;
 use flattop_report::format::{plain, significant};
-use flattop_report::subject::{Failure, Method, Subject};
+use flattop_report::subject::{Assumptions, Failure, Method, Subject};
 
-use super::request::{Levels, Request};
+use super::request::Levels;
 use crate::values::Scale;
 
-pub(super) fn run(request: &Request, levels: &Levels) -> Result<Subject, Failure> {
+pub(super) fn run(assumptions: &Assumptions, tolerance: f64, levels: &Levels) -> Result<Subject, Failure> {
     let mut findings = Vec::new();
     let resolution = match levels.resolution {
         Some(reading) => reading.value,
@@ -34,9 +34,9 @@ pub(super) fn run(request: &Request, levels: &Levels) -> Result<Subject, Failure
         fall_to_37_percent: levels
             .time_to_37
             .map(|time| by_eye::TimeReading { time_s: time.value, resolution_s: time.last_digit }),
-        divider: request.assumptions.divider,
-        resistor_uncertainty: request.assumptions.resistor_standard_uncertainty(),
-        tolerance: request.tolerance,
+        divider: assumptions.divider,
+        resistor_uncertainty: assumptions.resistor_standard_uncertainty(),
+        tolerance,
     };
     let mut assessment = by_eye::assess(&reading).map_err(|error| Failure {
         file: String::new(),
@@ -48,7 +48,8 @@ pub(super) fn run(request: &Request, levels: &Levels) -> Result<Subject, Failure
         method: Method::ByEye,
         record: None,
         captures: Vec::new(),
-        assumptions: request.assumptions,
+        on_bench: None,
+        assumptions: *assumptions,
         assessment,
     })
 }

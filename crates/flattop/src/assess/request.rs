@@ -4,7 +4,9 @@ use std::path::PathBuf;
 
 use flattop_captures::ReadOptions;
 use flattop_core::assessment::AdjustedAt;
-use flattop_report::subject::Assumptions;
+use flattop_core::divider::Divider;
+use flattop_core::finding::Finding;
+use flattop_report::subject::{Assumptions, OnBench};
 
 use super::args::{Args, Place};
 use crate::status::WrongUsage;
@@ -19,10 +21,28 @@ pub(crate) struct Request {
     pub(crate) assumptions: Assumptions,
     /// The |e| still accepted.
     pub(crate) tolerance: f64,
+    /// The pairing of the bench, if it was named.
+    pub(crate) on_bench: Option<OnBench>,
+    /// What is to be remarked on every result.
+    pub(crate) findings: Vec<Finding>,
     /// How the answer is written.
     pub(crate) style: Style,
     /// Where the drawing goes, if one is wanted.
     pub(crate) plot: Option<PathBuf>,
+}
+
+/// The usual 10× probe on 1 MΩ.
+const TEN_TO_ONE: Divider = Divider { tip_resistance_ohm: 9e6, shunt_resistance_ohm: 1e6 };
+
+/// What the bench knows of a pairing.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Known {
+    pub(crate) divider: Option<Divider>,
+    pub(crate) resistor_tolerance: Option<f64>,
+    pub(crate) adjusted_at: Option<AdjustedAt>,
+    pub(crate) tolerance: Option<f64>,
+    pub(crate) on_bench: Option<OnBench>,
+    pub(crate) findings: Vec<Finding>,
 }
 
 /// Where the evidence comes from.
@@ -56,8 +76,8 @@ pub(crate) enum Style {
 }
 
 impl Request {
-    /// Checks what the parser could not check by itself.
-    pub(crate) fn from_args(args: &Args) -> Result<Self, WrongUsage> {
+    /// Checks what the parser could not check by itself. What was typed goes before what the bench says.
+    pub(crate) fn from_args(args: &Args, known: Option<&Known>) -> Result<Self, WrongUsage> {
         let read = ReadOptions {
             column: args.column.map(usize::from),
             reference: args.reference.map(usize::from),
@@ -78,18 +98,22 @@ impl Request {
             (false, true) => Evidence::Sines(args.captures.clone(), read),
             (false, false) => Evidence::Squares(args.captures.clone(), read),
         };
+        let known = known.cloned().unwrap_or_default();
+        let adjusted_at = args.adjust.map(|place| match place {
+            Place::Tip => AdjustedAt::Tip,
+            Place::Base => AdjustedAt::Base,
+        });
         Ok(Self {
             evidence,
             assumptions: Assumptions {
-                divider: args.divider,
-                resistor_tolerance: args.resistor_tolerance,
-                adjusted_at: match args.adjust {
-                    Place::Tip => AdjustedAt::Tip,
-                    Place::Base => AdjustedAt::Base,
-                },
+                divider: args.divider.or(known.divider).unwrap_or(TEN_TO_ONE),
+                resistor_tolerance: args.resistor_tolerance.or(known.resistor_tolerance).unwrap_or(0.01),
+                adjusted_at: adjusted_at.or(known.adjusted_at).unwrap_or(AdjustedAt::Tip),
                 source_amplitude_v: args.source_amplitude,
             },
-            tolerance: args.tolerance,
+            tolerance: args.tolerance.or(known.tolerance).unwrap_or(0.01),
+            on_bench: known.on_bench,
+            findings: known.findings,
             style: if args.json { Style::Json } else { Style::Words },
             plot: args.plot.clone(),
         })

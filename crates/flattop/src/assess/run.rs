@@ -9,7 +9,7 @@ use flattop_core::estimate::{reference, square};
 use flattop_core::finding::Finding;
 use flattop_core::samples::Record;
 use flattop_report::format::plain;
-use flattop_report::subject::{Failure, Method, RecordFacts, Subject};
+use flattop_report::subject::{Assumptions, Failure, Method, RecordFacts, Subject};
 use rayon::prelude::*;
 
 use super::request::{Evidence, Request};
@@ -20,22 +20,22 @@ pub(crate) fn run(request: &Request) -> Vec<Result<Subject, Failure>> {
     let mut results = match &request.evidence {
         Evidence::Squares(files, read) => squares(request, files, read),
         Evidence::Sines(files, read) => vec![super::sines::run(request, files, read)],
-        Evidence::ByEye(levels) => vec![super::by_eye::run(request, levels)],
+        Evidence::ByEye(levels) => vec![super::by_eye::run(&request.assumptions, request.tolerance, levels)],
     };
-    if let Some(finding) = unusual_divider(request) {
-        for subject in results.iter_mut().flatten() {
-            subject.assessment.findings.insert(0, finding.clone());
-        }
+    for subject in results.iter_mut().flatten() {
+        remark_on_divider(subject);
+        subject.assessment.findings.splice(0..0, request.findings.iter().cloned());
+        subject.on_bench = request.on_bench.clone();
     }
     results
 }
 
 /// A remark on a divider that hardly divides: its resistors were probably named in the wrong order.
-fn unusual_divider(request: &Request) -> Option<Finding> {
-    let Divider { tip_resistance_ohm: tip, shunt_resistance_ohm: shunt } = request.assumptions.divider;
+pub(crate) fn remark_on_divider(subject: &mut Subject) {
+    let Divider { tip_resistance_ohm: tip, shunt_resistance_ohm: shunt } = subject.assumptions.divider;
     let ohms = |value| plain(value, "Ω", 6);
-    (tip < shunt).then(|| {
-        Finding::warning(
+    if tip < shunt {
+        let finding = Finding::warning(
             "divider-unusual",
             format!(
                 "the resistor at the tip, {}, is smaller than the one at the oscilloscope, {}",
@@ -43,8 +43,9 @@ fn unusual_divider(request: &Request) -> Option<Finding> {
                 ohms(shunt)
             ),
             "name the resistor at the tip first, as in --divider 9M:1M for a 10× probe",
-        )
-    })
+        );
+        subject.assessment.findings.insert(0, finding);
+    }
 }
 
 fn squares(request: &Request, files: &[PathBuf], read: &ReadOptions) -> Vec<Result<Subject, Failure>> {
@@ -54,20 +55,26 @@ fn squares(request: &Request, files: &[PathBuf], read: &ReadOptions) -> Vec<Resu
         .enumerate()
         .map(|(index, file)| {
             let capture = open(file, read, &meter, index)?;
-            let (method, mut assessment) = assess(&capture, &settings(request));
-            prepend_findings(&mut assessment, &capture);
-            Ok(Subject {
-                file: name(file),
-                method,
-                record: Some(facts(&capture)),
-                captures: Vec::new(),
-                assumptions: request.assumptions,
-                assessment,
-            })
+            Ok(square(name(file), &capture, &request.assumptions, request.tolerance))
         })
         .collect();
     meter.finish();
     results
+}
+
+/// The result of one capture of a square wave.
+pub(crate) fn square(file: String, capture: &Capture, assumptions: &Assumptions, tolerance: f64) -> Subject {
+    let (method, mut assessment) = assess(capture, &settings(assumptions, tolerance));
+    assessment.findings.splice(0..0, capture.findings.iter().cloned());
+    Subject {
+        file,
+        method,
+        record: Some(facts(capture)),
+        captures: Vec::new(),
+        on_bench: None,
+        assumptions: *assumptions,
+        assessment,
+    }
 }
 
 /// The way to assess that suits the columns of the capture.
@@ -101,12 +108,12 @@ fn assess_square(record: Record<'_>, settings: &square::Settings) -> Assessment 
 }
 
 /// What the estimators of the core need to know.
-pub(super) fn settings(request: &Request) -> square::Settings {
+fn settings(assumptions: &Assumptions, tolerance: f64) -> square::Settings {
     square::Settings {
-        divider: request.assumptions.divider,
-        resistor_uncertainty: request.assumptions.resistor_standard_uncertainty(),
-        tolerance: request.tolerance,
-        source_amplitude_v: request.assumptions.source_amplitude_v,
+        divider: assumptions.divider,
+        resistor_uncertainty: assumptions.resistor_standard_uncertainty(),
+        tolerance,
+        source_amplitude_v: assumptions.source_amplitude_v,
     }
 }
 
@@ -123,11 +130,6 @@ fn with_folder(file: &Path, message: &str) -> String {
         Some(rest) => format!("{}{rest}", name(file)),
         None => message.into(),
     }
-}
-
-/// What the reader had to say comes before what the estimator has to say.
-pub(super) fn prepend_findings(assessment: &mut Assessment, capture: &Capture) {
-    assessment.findings.splice(0..0, capture.findings.iter().cloned());
 }
 
 pub(super) fn facts(capture: &Capture) -> RecordFacts {

@@ -42,6 +42,7 @@ pub(super) fn run(request: &Request, files: &[PathBuf], read: &ReadOptions) -> R
         method: Method::Sine,
         record: None,
         captures: names.iter().cloned().zip(captures.iter().map(facts)).collect(),
+        on_bench: None,
         assumptions: request.assumptions,
         assessment,
     })
