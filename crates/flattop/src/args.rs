@@ -2,7 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use crate::{assess, bench, choose, completions, man, predict, reach};
+use crate::{assess, bench, choose, completions, log, man, predict, reach};
 
 /// Trust what the oscilloscope shows through a divider probe
 ///
@@ -24,6 +24,7 @@ pub(crate) enum Command {
     Predict(Box<predict::Args>),
     Choose(choose::Args),
     Bench(Box<bench::Args>),
+    Log(Box<log::Args>),
     Completions(completions::Args),
     Man(man::Args),
 }

@@ -5,6 +5,7 @@ mod assess;
 mod bench;
 mod choose;
 mod completions;
+mod log;
 mod logged;
 mod man;
 mod output;
@@ -29,6 +30,7 @@ fn main() -> ExitCode {
         Command::Predict(args) => ("predict", predict::run(&args)),
         Command::Choose(args) => ("choose", choose::run(&args)),
         Command::Bench(args) => ("bench", bench::run(&args)),
+        Command::Log(args) => ("log", log::run(&args)),
         Command::Completions(args) => ("completions", completions::run(&args)),
         Command::Man(args) => ("man", man::run(&args)),
     };

@@ -11,7 +11,6 @@ pub(crate) fn moment(text: &str) -> Result<Moment, String> {
     flattop_register::time::read(text.trim()).map_err(|error| error.to_string())
 }
 
-#[allow(dead_code)]
 /// A day such as `2026-11-25`, from its first moment here, or a time with its offset; ms since 1970 UTC.
 pub(crate) fn since(text: &str) -> Result<i64, String> {
     if let Ok(day) = text.trim().parse::<jiff::civil::Date>()

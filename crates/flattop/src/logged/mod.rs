@@ -26,7 +26,8 @@ pub(crate) fn log(
         None => None,
     };
     let name = Path::new(&subject.file).file_name().map(|name| name.to_string_lossy().into_owned());
-    let settings = Settings { file: name, ..Settings::of(request) };
+    let mut settings = Settings::of(request);
+    settings.file = name;
     let record = record_of(subject, &settings, stage, temperature_c);
     log_bytes(register, subject, &record, bytes.as_deref(), act)
 }
@@ -90,21 +91,33 @@ pub(crate) enum Comparison {
     Differs(Vec<String>),
 }
 
-/// Works out an assessment of the logbook anew, from what was kept with it.
-pub(crate) fn recompute(register: &Register, entry: &Entry) -> Result<Subject, String> {
-    let Event::Assessment(record) = &entry.event else {
-        return Err(format!("entry {} is no assessment", entry.seq));
-    };
-    let text = record
-        .settings_json
-        .as_deref()
-        .ok_or_else(|| format!("entry {} kept no settings; it cannot be worked out anew", entry.seq))?;
-    let settings = Settings::from_json(text).map_err(|e| format!("entry {}: {e}", entry.seq))?;
-    let bytes = match &record.capture {
-        Some(digest) => Some(register.capture(digest).map_err(|e| e.to_string())?),
-        None => None,
-    };
-    settings.assess(bytes.as_deref()).map_err(|e| format!("entry {}: {e}", entry.seq))
+/// Everything that was kept to work an assessment out again.
+pub(crate) struct Kept {
+    settings: Settings,
+    bytes: Option<Vec<u8>>,
+}
+
+impl Kept {
+    /// Takes it from the bench.
+    pub(crate) fn of(register: &Register, entry: &Entry) -> Result<Self, String> {
+        let Event::Assessment(record) = &entry.event else {
+            return Err(format!("entry {} is no assessment", entry.seq));
+        };
+        let text = record
+            .settings_json
+            .as_deref()
+            .ok_or_else(|| format!("entry {} kept no settings; it cannot be worked out anew", entry.seq))?;
+        let bytes = match &record.capture {
+            Some(digest) => Some(register.capture(digest).map_err(|e| e.to_string())?),
+            None => None,
+        };
+        Ok(Self { settings: Settings::from_json(text)?, bytes })
+    }
+
+    /// Works it out.
+    pub(crate) fn assess(&self) -> Result<Subject, String> {
+        self.settings.assess(self.bytes.as_deref())
+    }
 }
 
 /// Compares a result worked out anew with what was logged, figure by figure.

@@ -14,7 +14,7 @@ use crate::values::{Reading, Scale};
 pub(crate) struct Settings {
     /// Name of the capture, as it was named then.
     pub(crate) file: Option<String>,
-    column: Option<usize>,
+    pub(crate) column: Option<usize>,
     reference: Option<usize>,
     interval_s: Option<f64>,
     tip_resistance_ohm: f64,

@@ -6,6 +6,7 @@ use serde::Serialize;
 use serde_json::value::RawValue;
 
 use super::History;
+use super::text::Recomputed;
 use crate::json::{Uncertain, write};
 use crate::subject::verdict_code;
 
@@ -48,6 +49,29 @@ pub fn verification(found: &Verification) -> String {
         last_entry: found.head.map(|h| HeadJson { seq: h.seq, digest: h.digest.to_string() }),
         problems: found.problems.iter().map(ProblemJson::of).collect(),
     })
+}
+
+/// Assessments worked out again by `program`.
+pub fn recomputed(all: &[Recomputed], program: &str) -> String {
+    let one = |one: &Recomputed| RecomputedJson {
+        entry: one.seq,
+        same: one.outcome.as_ref().ok().map(Vec::is_empty),
+        differences: one.outcome.clone().unwrap_or_default(),
+        logged_with: one.logged_with.clone(),
+        worked_out_with: program.to_owned(),
+        error: one.outcome.as_ref().err().cloned(),
+    };
+    write(&all.iter().map(one).collect::<Vec<_>>())
+}
+
+#[derive(Serialize)]
+struct RecomputedJson {
+    entry: i64,
+    same: Option<bool>,
+    differences: Vec<String>,
+    logged_with: String,
+    worked_out_with: String,
+    error: Option<String>,
 }
 
 #[derive(Serialize)]

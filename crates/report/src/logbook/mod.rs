@@ -1,5 +1,6 @@
 //! The logbook: its entries in words and JSON, and how e of a pairing went over time as a drawing.
 
+pub mod batch;
 pub mod json;
 pub mod plot;
 pub mod terminal;

@@ -246,6 +246,45 @@ fn ahead(e: f64, per_month: f64, tolerance: f64) -> String {
     }
 }
 
+/// An assessment worked out again.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Recomputed {
+    /// The entry.
+    pub seq: i64,
+    /// The program that logged it.
+    pub logged_with: String,
+    /// What differs from what was logged (nothing: the same figures), or why it cannot be worked out.
+    pub outcome: Result<Vec<String>, String>,
+}
+
+/// Assessments worked out again by `program`.
+pub fn recomputed(all: &[Recomputed], program: &str) -> String {
+    let mut page = Page::default();
+    let count = |f: fn(&Recomputed) -> bool| all.iter().filter(|one| f(one)).count();
+    let same = count(|one| one.outcome.as_ref().is_ok_and(Vec::is_empty));
+    let failed = count(|one| one.outcome.is_err());
+    let differing = all.len() - same - failed;
+    page.paragraph(
+        "",
+        &format!("{} assessments worked out again: {same} the same, {differing} other figures, {failed} not possible.", all.len()),
+    );
+    for one in all {
+        match &one.outcome {
+            Ok(differences) if differences.is_empty() => {}
+            Ok(differences) => {
+                let why = if one.logged_with == program {
+                    "by the same version of the program".to_owned()
+                } else {
+                    format!("logged by {}, worked out by {program}", one.logged_with)
+                };
+                page.hanging("  ", "    ", &format!("entry {}: {}; {why}", one.seq, differences.join("; ")));
+            }
+            Err(why) => page.hanging("  ", "    ", &format!("entry {}: {why}", one.seq)),
+        }
+    }
+    page.into_text()
+}
+
 /// What a walk through the logbook found.
 pub fn verification(found: &Verification) -> String {
     let mut page = Page::default();
