@@ -81,6 +81,11 @@ pub fn significant(value: f64, digits: usize) -> String {
     if text == "-0" { "0".into() } else { text.into() }
 }
 
+/// `1 capture`, `2 captures`.
+pub(crate) fn counted(count: usize, what: &str) -> String {
+    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
+}
+
 /// Engineering prefix for a magnitude: factor and letter. Beyond the table the outermost prefix is kept.
 pub fn prefix_for(magnitude: f64) -> (f64, &'static str) {
     const PREFIXES: [(f64, &str); 9] = [

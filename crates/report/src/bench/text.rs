@@ -10,7 +10,7 @@ use flattop_register::{
 };
 
 use super::{Overview, Shown, state_words};
-use crate::format::{percent, plain, plain_percent, significant};
+use crate::format::{counted, percent, plain, plain_percent, significant};
 use crate::text::columns::{Columns, Flush::*};
 use crate::text::wrap::Page;
 
@@ -135,37 +135,35 @@ pub fn pairing_table(all: &[Standing], offset_minutes: i16) -> String {
     page.into_text()
 }
 
+/// Two lines each: names may be long, and neither the error nor a day may be cut.
 fn standings(page: &mut Page, all: &[Standing], offset_minutes: i16) {
-    let heads = [
-        ("no.", Right),
-        ("pairing", Left),
-        ("state", Left),
-        ("e ± 95 %, %", Right),
-        ("checked", Left),
-        ("due", Left),
-    ];
-    let mut table = Columns::new(&heads, 1);
+    let name = |one: &Standing| format!("{} on {}", one.pairing.probe, one.pairing.input);
+    let width = all.iter().map(|one| name(one).chars().count()).max().unwrap_or(0);
     for one in all {
-        let (pairing, status) = (&one.pairing, &one.status);
-        table.row(vec![
-            pairing.number.to_string(),
-            format!("{} {}", pairing.probe, pairing.input),
-            state_words(status.state).to_owned(),
-            status
-                .last_check
-                .map_or(String::new(), |c| error_cell(c.compensation_error, c.standard_uncertainty)),
-            status.last_check.map_or("-".into(), |c| day(c.at)),
-            due(one, offset_minutes),
-        ]);
-    }
-    table.write(page, "  ");
-}
-
-fn due(one: &Standing, offset_minutes: i16) -> String {
-    match one.status.due_at_unix_ms {
-        _ if one.status.state == PairingState::VoidMoved => "-".into(),
-        Some(unix_ms) => day(Moment { unix_ms, offset_minutes }),
-        None => "-".into(),
+        let status = &one.status;
+        page.line(&format!(
+            "  {:>4}  {:<width$}  {}",
+            one.pairing.number,
+            name(one),
+            state_words(status.state).to_uppercase()
+        ));
+        let mut said = match status.last_check {
+            Some(check) => vec![
+                format!("e {} % (95 %)", error_cell(check.compensation_error, check.standard_uncertainty)),
+                format!("checked {}", day(check.at)),
+            ],
+            None => vec!["no check that decided".to_owned()],
+        };
+        if status.adjusted_since {
+            said.push("adjusted since".to_owned());
+        }
+        match status.due_at_unix_ms {
+            Some(unix_ms) if status.state != PairingState::VoidMoved => {
+                said.push(format!("due {}", day(Moment { unix_ms, offset_minutes })));
+            }
+            _ => {}
+        }
+        page.hanging("        ", "        ", &said.join(", "));
     }
 }
 
@@ -187,7 +185,7 @@ pub fn counts(all: &[Standing]) -> String {
             (count > 0).then(|| format!("{count} {}", state_words(*state)))
         })
         .collect();
-    format!("{} {}: {}.", all.len(), if all.len() == 1 { "pairing" } else { "pairings" }, words.join(", "))
+    format!("{}: {}.", counted(all.len(), "pairing"), words.join(", "))
 }
 
 /// Everything about one thing.

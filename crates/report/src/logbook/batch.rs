@@ -4,6 +4,7 @@ use flattop_core::assessment::{Estimate, Verdict};
 use serde::Serialize;
 
 use crate::bench::text::error_cell;
+use crate::format::counted;
 use crate::json::{Uncertain, write};
 use crate::subject::verdict_code;
 use crate::text::columns::{Columns, Flush::*};
@@ -65,7 +66,7 @@ pub struct Planned {
     pub stage: &'static str,
 }
 
-/// The outcome in words.
+/// The outcome in words; why captures failed is told on standard error.
 pub fn text(outcome: &Outcome) -> String {
     let mut page = Page::default();
     if !outcome.logged.is_empty() {
@@ -97,23 +98,20 @@ pub fn text(outcome: &Outcome) -> String {
         }
         table.write(&mut page, "  ");
         page.line("");
-        page.paragraph("", &format!("{} captures would be assessed and logged.", outcome.planned.len()));
+        page.paragraph(
+            "",
+            &format!("{} would be assessed and logged.", counted(outcome.planned.len(), "capture")),
+        );
     } else {
         page.paragraph(
             "",
             &format!(
-                "{} captures logged, {} in the logbook before, {} failed.",
-                outcome.logged.len(),
+                "{} logged, {} in the logbook before, {} failed.",
+                counted(outcome.logged.len(), "capture"),
                 outcome.passed_over.len(),
                 outcome.failed.len()
             ),
         );
-    }
-    if !outcome.failed.is_empty() {
-        page.heading("Failed");
-        for failed in &outcome.failed {
-            page.hanging("  ", "    ", &format!("{}: {}", failed.file, failed.error));
-        }
     }
     if !outcome.unnamed.is_empty() {
         page.heading("Not named as the pattern says, so left alone");

@@ -6,7 +6,7 @@ use flattop_register::{Act, Effect, Entry, Event, Series, Verification, time};
 
 use super::History;
 use crate::bench::text::{day, error_cell};
-use crate::format::{percent, plain, plain_percent, significant};
+use crate::format::{counted, percent, plain, plain_percent, significant};
 use crate::subject::verdict_code;
 use crate::text::columns::{Columns, Flush::*};
 use crate::text::wrap::Page;
@@ -83,14 +83,14 @@ pub fn what(entry: &Entry) -> String {
         Event::Correction { corrects, effect: Effect::Remarks } => format!("on entry {corrects}"),
         Event::Assessment(record) => {
             let e = record.compensation.map(|c| {
-                format!(", e {} %", error_cell(Some(c.error.value), Some(c.error.standard_uncertainty)))
+                format!("e {} %, ", error_cell(Some(c.error.value), Some(c.error.standard_uncertainty)))
             });
             let stage = match record.stage {
                 Stage::Check => "check",
                 Stage::BeforeAdjustment => "before",
                 Stage::AfterAdjustment => "after",
             };
-            format!("{stage}: {}{}", verdict_code(record.verdict), e.unwrap_or_default())
+            format!("{stage}: {}{}", e.unwrap_or_default(), verdict_code(record.verdict))
         }
     };
     match note {
@@ -137,7 +137,7 @@ pub fn entry(entry: &Entry) -> String {
                 page.entry("temperature", &format!("{} °C", significant(celsius, 4)));
             }
             match record.capture {
-                Some(digest) => page.entry("capture", &format!("SHA-256 {digest}")),
+                Some(digest) => page.line(&format!("  capture   {digest}")),
                 None => page.entry("capture", "not kept"),
             }
         }
@@ -154,8 +154,9 @@ pub fn entry(entry: &Entry) -> String {
         page.entry("note", note);
     }
     page.entry("program", &entry.act.program);
-    page.entry("digest", &entry.digest.to_string());
-    page.entry("previous", &entry.previous.to_string());
+    // Whole, so that they can be copied.
+    page.line(&format!("  digest    {}", entry.digest));
+    page.line(&format!("  previous  {}", entry.previous));
     page.into_text()
 }
 
@@ -266,7 +267,10 @@ pub fn recomputed(all: &[Recomputed], program: &str) -> String {
     let differing = all.len() - same - failed;
     page.paragraph(
         "",
-        &format!("{} assessments worked out again: {same} the same, {differing} other figures, {failed} not possible.", all.len()),
+        &format!(
+            "{} worked out again: {same} the same, {differing} other figures, {failed} not possible.",
+            counted(all.len(), "assessment")
+        ),
     );
     for one in all {
         match &one.outcome {
@@ -288,18 +292,20 @@ pub fn recomputed(all: &[Recomputed], program: &str) -> String {
 /// What a walk through the logbook found.
 pub fn verification(found: &Verification) -> String {
     let mut page = Page::default();
-    let what = format!("{} entries and {} captures", found.entries, found.captures);
+    let entries =
+        if found.entries == 1 { "1 entry".to_owned() } else { format!("{} entries", found.entries) };
+    let what = format!("{entries} and {}", counted(found.captures, "capture"));
     if found.problems.is_empty() {
         page.paragraph("", &format!("INTACT: {what} are as they were written."));
     } else {
-        page.paragraph("", &format!("NOT INTACT: {} problems in {what}:", found.problems.len()));
+        page.paragraph("", &format!("NOT INTACT: {} in {what}:", counted(found.problems.len(), "problem")));
         for problem in &found.problems {
             page.hanging("  - ", "    ", &problem.to_string());
         }
         page.paragraph("", "Keep a copy of the file, and compare it with the last backup.");
     }
     if let Some(head) = found.head {
-        page.entry("last entry", &format!("{}:{}", head.seq, head.digest));
+        page.line(&format!("  last entry {}:{}", head.seq, head.digest));
         page.paragraph(
             "",
             "An end that was cut off cannot be told from the file alone: note the last entry elsewhere, and give it at the \

@@ -67,7 +67,9 @@ fn batch(args: &Batch, source: &jobs::Source) -> Result<Ending, String> {
         }
     }
     for failed in &outcome.failed {
-        complain(&format!("{}: {}", failed.file, failed.error));
+        // The reader names the file by itself.
+        let named = failed.error.starts_with(&failed.file);
+        complain(&if named { failed.error.clone() } else { format!("{}: {}", failed.file, failed.error) });
     }
     let words = if args.json { report::json(&outcome) } else { report::text(&outcome) };
     let verdicts = outcome.logged.iter().map(|one| match one.verdict {
