@@ -27,6 +27,7 @@ const WRITTEN: [Written; 2] = [
             ("SquareWave", "square_wave."),
             ("Assumptions", "assumptions."),
             ("Record", "record."),
+            ("Pairing", "pairing."),
         ],
     },
     Written {

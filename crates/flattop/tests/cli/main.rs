@@ -7,9 +7,11 @@
 mod assess;
 mod bench;
 mod drawings;
+mod logbook;
 mod predict;
 mod reach;
 mod readings;
+mod register;
 mod several;
 mod signals;
 mod usage;

@@ -36,7 +36,8 @@ fn wrong_usage_is_status_2_and_says_what_to_type() {
         (vec!["assess", "a.csv", "--by-eye"], "cannot be used with"),
         (vec!["assess", "--by-eye"], "--start"),
         (vec!["assess", "a.csv", "--start", "4.6"], "--by-eye"),
-        (vec!["assess", "a.csv", "--probe", "p7"], "unexpected argument"),
+        (vec!["assess", "a.csv", "--input", "bench-a/ch1"], "--probe"),
+        (vec!["assess", "a.csv", "--log"], "--probe"),
         (vec!["man", "nonsense"], "assess"),
         (vec!["measure"], "unrecognized subcommand"),
         (vec![], "Usage"),
@@ -56,7 +57,7 @@ fn help_tells_the_job_the_words_and_the_caution() {
         "Usage: flattop assess [OPTIONS]",
         "bench-a-ch1-probe07.csv",
         "--divider <R1:R2>",
-        "[default: 9M:1M]",
+        "[default: 9M:1M, or what the",
         "e is the gain for fast signals over the gain for slow ones, minus one",
         "4k7",
         "4  undetermined",
@@ -68,10 +69,6 @@ fn help_tells_the_job_the_words_and_the_caution() {
     // Text that is broken into lines already is not broken again.
     for end in ["oscilloscope. Clip\n  it to points", "a bare\n  part counts", "--frequency 1kHz\n"] {
         assert!(run.stdout.contains(end), "{end} is not in\n{}", run.stdout);
-    }
-    // Nothing is promised that is not there.
-    for absent in ["--probe ", "--input ", "--log", "--bench"] {
-        assert!(!run.stdout.contains(absent), "{absent}");
     }
     let run = bench.run(&["assess", "-h"]);
     assert!(run.stdout.contains("3 outside tolerance") && run.stdout.lines().count() < 70);
