@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
-# Regenerates the reference captures, fits and responses in testdata/{ngspice,scipy,chain,lines,responses}.
+# Regenerates the reference captures, fits and responses in testdata/{ngspice,scipy,chain,lines,responses}, and what other readers make of
+# the texts in testdata/register.
 # With --check: makes them in a temporary folder and compares them with the committed ones (tolerances in compare.py).
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -26,6 +27,7 @@ case "${1:-}" in
         rm -f "testdata/$name"/*.csv "testdata/$name"/*.csv.gz
     done
     make_all testdata
+    "$python" reference/register_text.py
     ;;
 --check)
     fresh=$(mktemp -d)
@@ -35,6 +37,8 @@ case "${1:-}" in
     for name in "${folders[@]}"; do
         "$python" reference/compare.py "testdata/$name" "$fresh/$name" || status=1
     done
+    "$python" reference/register_text.py "$fresh/register"
+    diff testdata/register/values.csv "$fresh/register/values.csv" || status=1
     exit "$status"
     ;;
 *)

@@ -12,6 +12,7 @@ mod inductance;
 mod nist;
 mod pulse;
 mod reach;
+mod register;
 mod safety;
 mod simulated;
 mod sine;
@@ -129,6 +130,12 @@ pub(crate) fn topics() -> Vec<Topic> {
             remark: "Leads, loops and lines. Capacitances of lines follow from their inductance with the field outside the wires alone. \
                      The handbook's formula D-20 leaves out the diagonal of the loop; it is allowed the 20 % that it may be trusted to.",
             rows: inductance::rows(),
+        },
+        Topic {
+            title: "Bench and logbook",
+            remark: "Digests, times and texts of a bench beside what general-purpose readers make of them. After hundreds of kills under write \
+                     load SQLite's own integrity check is run by the tests of the register and of the program.",
+            rows: register::rows(),
         },
         Topic {
             title: "Safety and derating",

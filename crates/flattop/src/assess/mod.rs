@@ -21,6 +21,11 @@ use crate::status::{Ending, WrongUsage};
 
 /// Runs the command.
 pub(crate) fn run(args: &Args) -> Result<Ending, WrongUsage> {
+    let doing = &args.logging.doing;
+    if !args.logging.log && (doing.by.is_some() || doing.note.is_some() || doing.at.is_some()) {
+        let message = "--by, --note and --at are for the logbook; add --log".to_owned();
+        return Err(WrongUsage { message });
+    }
     let known = match pairing::of_args(args) {
         Ok(known) => known,
         Err(message) => {

@@ -71,7 +71,7 @@ fn help_tells_the_job_the_words_and_the_caution() {
         assert!(run.stdout.contains(end), "{end} is not in\n{}", run.stdout);
     }
     let run = bench.run(&["assess", "-h"]);
-    assert!(run.stdout.contains("3 outside tolerance") && run.stdout.lines().count() < 70);
+    assert!(run.stdout.contains("3 outside tolerance") && run.stdout.lines().count() < 90);
     let run = bench.run(&["--help"]);
     assert!(run.stdout.contains("assess") && run.stdout.contains("Caution:"));
     assert!(bench.run(&["--version"]).stdout.starts_with("flattop 0."));
