@@ -40,7 +40,7 @@ pub(super) fn rows() -> Vec<Row> {
             f64::from(u32::from_be_bytes([digest[at], digest[at + 1], digest[at + 2], digest[at + 3]]))
         };
         let what = |part: &str| format!("SHA-256 of {name}, {part} 32 bits as a number");
-        let id = format!("L-SHA-{}", name.replace(' ', "-"));
+        let id = format!("K-SHA-{}", name.replace(' ', "-"));
         rows.extend(rows_of(
             "FIPS 180-4, example values of NIST",
             Tag::Published,
@@ -53,7 +53,7 @@ pub(super) fn rows() -> Vec<Row> {
     for (text, expected) in TIMES {
         let got = time::read(text).map_or(f64::NAN, |at| at.unix_ms as f64);
         let list = [(
-            &*format!("L-TIME-{}", &text[..4]),
+            &*format!("K-TIME-{}", &text[..4]),
             &*format!("{text} as milliseconds since 1970"),
             expected,
             got,
@@ -96,7 +96,7 @@ fn beside_python() -> Vec<Row> {
     counts
         .iter()
         .flat_map(|(kind, &(all, same))| {
-            let (id, what) = (format!("L-PY-{kind}"), format!("{kind}: values read by Python that are ours"));
+            let (id, what) = (format!("K-PY-{kind}"), format!("{kind}: values read by Python that are ours"));
             rows_of(source(kind), Tag::Published, &[(&id, &what, all, same, 0.0, "values")])
         })
         .collect()
