@@ -151,9 +151,10 @@ def main(committed, regenerated):
     complaints = [f"{committed / n}: not made by the generator" for n in sorted(names - new_names)]
     complaints += [f"{committed / n}: made by the generator but not committed" for n in sorted(new_names - names)]
     rows = None
-    if (regenerated / "truth.csv").exists():
-        with open(regenerated / "truth.csv", newline="") as file:
-            rows = {row["file"]: row for row in csv.DictReader(file)}
+    for table in (regenerated / "truth.csv", regenerated / "measured.csv"):
+        if table.exists():
+            with open(table, newline="") as file:
+                rows = (rows or {}) | {row["file"]: row for row in csv.DictReader(file)}
     for name in sorted(names & new_names):
         complaints += compare_file(committed / name, regenerated / name, rows)
     for complaint in complaints[:40]:

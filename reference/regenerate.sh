@@ -15,6 +15,7 @@ folders=(ngspice scipy chain lines responses)
 
 make_all() {
     "$python" reference/ngspice_cases.py "$1/ngspice"
+    "$python" reference/measured_cases.py "$1/ngspice"
     "$python" reference/scipy_fits.py "$1/ngspice" "$1/scipy"
     "$python" reference/chain_truth.py "$1/chain"
     "$python" reference/lines.py "$1/lines"
