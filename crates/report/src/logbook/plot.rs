@@ -84,8 +84,11 @@ pub fn scene(history: &History) -> Scene {
         scene.line(vec![panel.at(t, e - u), panel.at(t, e + u)], bar);
         scene.shapes.push(Shape::Disc { at: panel.at(t, e), radius: 3.6, fill: colour::FIT });
     }
-    drift_line(&mut scene, &panel, history);
+    let drift = drift_line(&mut scene, &panel, history);
     let mut key = vec![(Mark::Dot(colour::FIT), "assessment, 95 %"), (Mark::Line(turned), "trimmer turned")];
+    if let Some(stroke) = drift {
+        key.push((Mark::Line(stroke), "drift"));
+    }
     if band.is_some() {
         key.push((Mark::Band(colour::ALLOWED), "tolerance"));
     }
@@ -94,13 +97,13 @@ pub fn scene(history: &History) -> Scene {
 }
 
 /// The fitted drift through the last stretch between adjustments, where it stands out.
-fn drift_line(scene: &mut Scene, panel: &Panel, history: &History) {
-    let Ok(trend) = &history.series.trend else { return };
+fn drift_line(scene: &mut Scene, panel: &Panel, history: &History) -> Option<Stroke> {
+    let trend = history.series.trend.as_ref().ok()?;
     let points = &history.series.points;
     let start = points.iter().rposition(|(_, p)| p.stage == Stage::AfterAdjustment).unwrap_or(0);
     let stretch = &points[start..];
     if trend.significance != Significance::Significant || stretch.len() < 2 {
-        return;
+        return None;
     }
     let n = stretch.len() as f64;
     let mean_t = stretch.iter().map(|(_, p)| p.at.unix_ms as f64).sum::<f64>() / n;
@@ -109,6 +112,7 @@ fn drift_line(scene: &mut Scene, panel: &Panel, history: &History) {
     let ends = [stretch[0].1.at.unix_ms as f64, stretch[stretch.len() - 1].1.at.unix_ms as f64];
     let stroke = Stroke { paint: colour::ERROR, width: 1.6, dash: Dash::Solid };
     scene.line(ends.map(at).to_vec(), stroke);
+    Some(stroke)
 }
 
 /// About six days, evenly spread.
