@@ -19,6 +19,7 @@ pub mod estimate;
 pub mod finding;
 pub mod inductance;
 pub mod numeric;
+pub mod pair;
 pub mod prediction;
 pub mod pulse;
 pub mod quantity;
