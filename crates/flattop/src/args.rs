@@ -2,7 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use crate::{assess, bench, choose, completions, log, man, predict, reach};
+use crate::{assess, bench, choose, completions, log, man, pair, predict, reach};
 
 /// Trust what the oscilloscope shows through a divider probe
 ///
@@ -23,6 +23,7 @@ pub(crate) enum Command {
     Reach(Box<reach::Args>),
     Predict(Box<predict::Args>),
     Choose(choose::Args),
+    Pair(Box<pair::Args>),
     Bench(Box<bench::Args>),
     Log(Box<log::Args>),
     Completions(completions::Args),

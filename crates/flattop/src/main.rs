@@ -5,10 +5,12 @@ mod assess;
 mod bench;
 mod choose;
 mod completions;
+mod found;
 mod log;
 mod logged;
 mod man;
 mod output;
+mod pair;
 mod predict;
 mod progress;
 mod reach;
@@ -29,6 +31,7 @@ fn main() -> ExitCode {
         Command::Reach(args) => ("reach", reach::run(&args)),
         Command::Predict(args) => ("predict", predict::run(&args)),
         Command::Choose(args) => ("choose", choose::run(&args)),
+        Command::Pair(args) => ("pair", pair::run(&args)),
         Command::Bench(args) => ("bench", bench::run(&args)),
         Command::Log(args) => ("log", log::run(&args)),
         Command::Completions(args) => ("completions", completions::run(&args)),

@@ -24,6 +24,72 @@ pub(crate) fn since(text: &str) -> Result<i64, String> {
     })
 }
 
+/// Frequencies such as `1k,10k,1M`, or `1k:100M:101` spread evenly on a logarithmic scale.
+pub(crate) fn frequencies(text: &str) -> Result<Vec<f64>, String> {
+    let parts: Vec<&str> = text.split(':').collect();
+    let [start, stop, count] = parts[..] else {
+        return text.split(',').map(|part| hertz(part.trim())).collect();
+    };
+    let (start, stop) = (hertz(start)?, hertz(stop)?);
+    match count.trim().parse::<u32>() {
+        Ok(count) if start < stop && (2..=100_000).contains(&count) => {
+            let last = f64::from(count - 1);
+            Ok((0..count).map(|k| start * (stop / start).powf(f64::from(k) / last)).collect())
+        }
+        _ => Err(format!(
+            "\"{text}\" is no range of frequencies; write START:STOP:COUNT with COUNT from 2, for example 1k:100M:101"
+        )),
+    }
+}
+
+/// A value with or without its tolerance, such as `2.3ns+-0.1ns`: value and half-width.
+fn with_half_width(text: &str, read: impl Fn(&str) -> Result<f64, String>) -> Result<(f64, f64), String> {
+    let parts = text.split_once('±').or_else(|| text.split_once("+/-")).or_else(|| text.split_once("+-"));
+    match parts {
+        None => Ok((read(text.trim())?, 0.0)),
+        Some((value, half_width)) => Ok((read(value.trim())?, read(half_width.trim())?.abs())),
+    }
+}
+
+/// A time of either sign, with or without its tolerance, s.
+pub(crate) fn signed_seconds(text: &str) -> Result<(f64, f64), String> {
+    with_half_width(text, |part| parse(part, Unit::Second))
+}
+
+/// A gain over another, with or without its tolerance.
+pub(crate) fn gain_ratio(text: &str) -> Result<(f64, f64), String> {
+    let (value, half_width) = with_half_width(text, |part| parse(part, Unit::Ratio))?;
+    if (0.5..=2.0).contains(&value) {
+        Ok((value, half_width))
+    } else {
+        Err(format!(
+            "\"{text}\" is no gain of B over that of A, which is near 1; write for example 0.998+-0.002"
+        ))
+    }
+}
+
+/// Frequency and lag of a power such as `100kHz:60`: Hz and degrees.
+pub(crate) fn power(text: &str) -> Result<(f64, f64), String> {
+    let wrong =
+        || format!("\"{text}\" is no power; write frequency and lag of the current in degrees: 100kHz:60");
+    let (frequency, lag) = text.split_once(':').ok_or_else(wrong)?;
+    let lag: f64 =
+        lag.trim().trim_end_matches(['°']).trim_end_matches("deg").trim().parse().map_err(|_| wrong())?;
+    if lag.abs() < 89.99 {
+        Ok((hertz(frequency)?, lag))
+    } else {
+        Err(format!("\"{text}\": at 90° there is no power to be wrong about; give less"))
+    }
+}
+
+/// Voltage and current of an edge such as `400V:10A`.
+pub(crate) fn switching(text: &str) -> Result<(f64, f64), String> {
+    let wrong = || format!("\"{text}\" is no edge; write its voltage and its current: 400V:10A");
+    let (voltage, current) = text.split_once(':').ok_or_else(wrong)?;
+    let amperes = parse(current, Unit::Ampere)?;
+    if amperes > 0.0 { Ok((volts(voltage)?, amperes)) } else { Err(wrong()) }
+}
+
 /// A temperature such as `23`, `23.5 °C` or `23C`, °C.
 pub(crate) fn celsius(text: &str) -> Result<f64, String> {
     let number = text.trim().trim_end_matches("°C").trim_end_matches('C').trim_end();

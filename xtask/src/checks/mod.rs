@@ -11,6 +11,7 @@ mod fits;
 mod inductance;
 mod measured;
 mod nist;
+mod pair;
 mod pulse;
 mod reach;
 mod register;
@@ -120,6 +121,11 @@ pub(crate) fn topics() -> Vec<Topic> {
             remark: "Waveforms with closed forms, measured as functions of time with 2,000 samples and the histogram of 256 bins; \
                      readings off a screen, measured on waveforms drawn after the text.",
             rows: pulse::rows(),
+        },
+        Topic {
+            title: "Two probes",
+            remark: "Common-mode rejection of the difference of two probes.",
+            rows: pair::rows(),
         },
         Topic {
             title: "Reach",
