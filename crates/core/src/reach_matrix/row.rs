@@ -10,6 +10,7 @@ use crate::reach::{Errors, Margin, Verdict};
 pub struct Row {
     standing: Vec<Standing>,
     margin_f: Vec<f64>,
+    nearer_the_upper: Vec<bool>,
     tolerance_f: Vec<f64>,
     tolerance_known: Vec<bool>,
     error: Vec<f64>,
@@ -28,6 +29,8 @@ pub struct Cell {
     pub standing: Standing,
     /// Distance of the nominal input from the nearest limit, F: positive inside the range.
     pub margin_f: Option<f64>,
+    /// Whether the upper limit of the range is the nearer one, where there is a margin.
+    pub nearer_the_upper: bool,
     /// Sum of the tolerances of limit and input, F; nil where no tolerance of the input is known.
     pub tolerance_f: Option<f64>,
     /// Whether the input's tolerance is known.
@@ -135,9 +138,13 @@ impl Row {
                 if probes.balances[index] { Standing::CannotBeSaid } else { Standing::NothingToBalance };
             refill(&mut self.standing, std::iter::repeat_n(standing, count));
             refill(&mut self.margin_f, std::iter::repeat_n(f64::NAN, count));
+            refill(&mut self.nearer_the_upper, std::iter::repeat_n(false, count));
             refill(&mut self.tolerance_f, std::iter::repeat_n(f64::NAN, count));
             return;
         };
+        // Halves, so that nothing overflows.
+        let middle_f = 0.5 * range.least_f + 0.5 * range.most_f;
+        refill(&mut self.nearer_the_upper, inputs.nominal_f.iter().map(|c| *c > middle_f));
         self.standing.clear();
         self.margin_f.clear();
         self.tolerance_f.clear();
@@ -185,6 +192,7 @@ impl Row {
         Cell {
             standing: self.standing[input],
             margin_f: known(self.margin_f[input]),
+            nearer_the_upper: self.nearer_the_upper[input],
             tolerance_f: known(self.tolerance_f[input]),
             tolerance_known: self.tolerance_known[input],
             error: known(self.error[input]),

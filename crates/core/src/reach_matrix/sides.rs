@@ -72,6 +72,11 @@ impl Probes {
         self.unfit.get(index)?.as_ref()
     }
 
+    /// What is not known of the probe; empty where there is none.
+    pub fn lacking(&self, index: usize) -> LackingSet {
+        self.lacking.get(index).copied().unwrap_or_default()
+    }
+
     /// Whether there is anything to balance.
     pub fn balances(&self, index: usize) -> bool {
         self.balances.get(index).copied().unwrap_or(false)
@@ -156,6 +161,11 @@ impl Inputs {
     #[inline]
     pub fn capacitance(&self, index: usize) -> InputCapacitance {
         InputCapacitance { nominal_f: self.nominal_f[index], tolerance_f: self.tolerance_f[index] }
+    }
+
+    /// What is not known of the input; empty where there is none.
+    pub fn lacking(&self, index: usize) -> LackingSet {
+        self.lacking.get(index).copied().unwrap_or_default()
     }
 
     /// Whether it is terminated so low that no compensated probe belongs on it.
