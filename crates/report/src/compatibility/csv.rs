@@ -79,22 +79,16 @@ pub fn sum(out: &mut String, sides: &Sides, kind: Kind, probe: usize, rank: usiz
     let _ = write!(out, ",{}\r\n", quoted(&error));
 }
 
+/// Twelve significant digits hold every figure; zeros at their end are left out.
 fn number(out: &mut String, value: Option<f64>) {
     out.push(',');
-    if let Some(value) = value {
-        // Twelve digits hold every figure and stay short. Writing to a String cannot fail.
-        let _ = write!(out, "{:e}", Rounded(value));
-    }
-}
-
-/// A number to twelve significant digits, zeros at the end left out.
-struct Rounded(f64);
-
-impl std::fmt::LowerExp for Rounded {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let scale = 10f64.powi(11 - self.0.abs().log10().floor() as i32);
-        let rounded = if self.0.abs() > 0.0 { (self.0 * scale).round() / scale } else { 0.0 };
-        std::fmt::LowerExp::fmt(&rounded, f)
+    let Some(value) = value else { return };
+    let start = out.len();
+    // Writing to a String cannot fail.
+    let _ = write!(out, "{value:.11e}");
+    if let Some(exponent) = out[start..].find('e').map(|at| start + at) {
+        let kept = out[start..exponent].trim_end_matches('0').trim_end_matches('.').len();
+        out.replace_range(start + kept..exponent, "");
     }
 }
 

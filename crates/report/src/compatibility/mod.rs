@@ -133,7 +133,9 @@ impl Totals {
         };
         let mut parts: Vec<(usize, &str, &str)> = Standing::ALL.into_iter().map(named).collect();
         parts.push((self.wrong_load, "has a wrong load", "have a wrong load"));
-        parts.push((self.left_out, "is left out", "are left out"));
+        let left_out = "left out (a compensated probe on a terminated input)";
+        let words = [format!("is {left_out}"), format!("are {left_out}")];
+        parts.push((self.left_out, &words[0], &words[1]));
         let parts: Vec<String> = parts
             .into_iter()
             .filter(|(count, ..)| *count > 0)
@@ -162,12 +164,24 @@ pub(crate) fn range_words(probe: &Probe) -> String {
     }
 }
 
-/// `20 ± 2 pF`, `20 pF` where the tolerance is not known or nil, `? pF`.
+/// ` ± 2`, ` ± ?` where that of the input is not known, nothing where it is nil.
+pub(crate) fn tolerance_words(sides: &Sides, input: usize, tolerance_f: f64) -> String {
+    let known = sides.inputs[input].input.capacitance_f.is_some_and(|c| c.tolerance.is_some());
+    match (known, tolerance_f > 0.0) {
+        (false, false) => " ± ?".into(),
+        (false, true) => format!(" ± {} + ?", pico(tolerance_f)),
+        (true, true) => format!(" ± {}", pico(tolerance_f)),
+        (true, false) => String::new(),
+    }
+}
+
+/// `20 ± 2 pF`, `20 ± ? pF` where the tolerance is not known, `20 pF` where it is nil, `? pF`.
 pub(crate) fn capacitance_words(input: &Input) -> String {
     match input.capacitance_f {
-        Some(c) => match c.tolerance.filter(|t| *t > 0.0) {
-            Some(tolerance) => format!("{} ± {} pF", pico(c.value), pico(tolerance)),
-            None => format!("{} pF", pico(c.value)),
+        Some(c) => match c.tolerance {
+            Some(tolerance) if tolerance > 0.0 => format!("{} ± {} pF", pico(c.value), pico(tolerance)),
+            Some(_) => format!("{} pF", pico(c.value)),
+            None => format!("{} ± ? pF", pico(c.value)),
         },
         None => "? pF".into(),
     }

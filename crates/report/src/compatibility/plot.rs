@@ -157,7 +157,7 @@ fn scene(of: &Compatibility) -> Scene {
 }
 
 /// What each sign means, with its word. Returns the y below.
-fn legend(scene: &mut Scene, y: f64) -> f64 {
+fn legend(scene: &mut Scene, mut y: f64) -> f64 {
     let mut x = MARGIN + 9.0;
     for (sign, words) in [
         (Sign::Reaches, "reaches"),
@@ -169,22 +169,15 @@ fn legend(scene: &mut Scene, y: f64) -> f64 {
         (Sign::Load, "wrong input resistance"),
     ] {
         let width = 32.0 + text_width(words, 12.0);
-        if x + width > LEAST_WIDTH - MARGIN + 30.0 {
+        if x + width > LEAST_WIDTH {
             x = MARGIN + 9.0;
-            return_line(scene, &mut x, y, sign, words);
-            continue;
+            y += 22.0;
         }
         mark(scene, sign, (x, y), 8.0);
         scene.text((x + 14.0, y + 4.5), 12.0, colour::INK, Anchor::Start, words);
         x += width;
     }
     y + 26.0
-}
-
-fn return_line(scene: &mut Scene, x: &mut f64, y: f64, sign: Sign, words: &str) {
-    mark(scene, sign, (*x, y + 22.0), 8.0);
-    scene.text((*x + 14.0, y + 26.5), 12.0, colour::INK, Anchor::Start, words);
-    *x += 32.0 + text_width(words, 12.0);
 }
 
 fn heads(scene: &mut Scene, of: &Compatibility, grid: &Grid) {

@@ -4,7 +4,7 @@ use flattop_core::reach_matrix::Standing;
 
 use super::plot::{Sign, mark};
 use super::text::headline;
-use super::{Compatibility, counted, frequency, pico};
+use super::{Compatibility, counted, frequency, pico, tolerance_words};
 use crate::plot::axis::{linear, typographic};
 use crate::plot::layout::{colour, widened};
 use crate::plot::scene::{Anchor, Dash, Scene, Shape, Stroke, text_width};
@@ -214,7 +214,7 @@ fn row(
         14.0,
         colour::INK,
         Anchor::Start,
-        format!("{rank}  {}", probe.id),
+        format!("{rank} · {}", probe.id),
     );
     scene.text((MARGIN + 26.0, middle + 14.0), 11.0, colour::MUTED, Anchor::Start, label(probe));
     if let Some(range) = probe.compensation_range_f {

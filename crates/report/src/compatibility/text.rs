@@ -5,7 +5,8 @@ use std::cmp::Ordering;
 use flattop_core::reach_matrix::{Cell, Standing};
 
 use super::{
-    Compatibility, Extent, Totals, capacitance_words, counted, frequency, keys, load_words, pico, range_words,
+    Compatibility, Extent, Totals, capacitance_words, counted, frequency, keys, load_words, pico,
+    range_words, tolerance_words,
 };
 use crate::format::significant;
 use crate::text::wrap::{Page, WIDTH};
@@ -47,6 +48,7 @@ pub fn matrix(of: &Compatibility, extent: Extent) -> String {
         page.heading(heading);
         list(&mut page, of, &wanted, limit);
     }
+    wrong_loads(&mut page, of);
     unknown(&mut page, of);
     legend(&mut page, fits);
     page.into_text()
@@ -57,7 +59,6 @@ pub fn candidates(of: &Compatibility, order: &[usize], named_best: usize) -> Str
     let sides = &of.sides;
     let mut page = Page::default();
     let all = of.sums.iter().filter(|sum| sum.suits_all()).count();
-    let judged = of.sums.iter().map(|sum| sum.judged).max().unwrap_or(0);
     page.paragraph("", &headline(of, order, all));
     page.line("");
     let rows: Vec<[String; 7]> = order
@@ -73,7 +74,7 @@ pub fn candidates(of: &Compatibility, order: &[usize], named_best: usize) -> Str
         2,
     );
     if order.len() > named_best {
-        page.line(&format!("and {} more; --csv FILE lists all", order.len() - named_best));
+        page.line(&format!("and {} more; --csv lists all", order.len() - named_best));
     }
     let left_out = of.sums.iter().map(|sum| sum.left_out).max().unwrap_or(0);
     if left_out > 0 {
@@ -81,9 +82,9 @@ pub fn candidates(of: &Compatibility, order: &[usize], named_best: usize) -> Str
         page.paragraph(
             "",
             &format!(
-                "{} of {} terminated in at most 1 kΩ: compensated probes do not belong there and are judged on the other {judged}.",
-                counted(left_out, "input"),
-                sides.inputs.len(),
+                "Compensated probes are judged on {} of {}: the rest is terminated in at most 1 kΩ, where they do not belong.",
+                sides.inputs.len() - left_out,
+                counted(sides.inputs.len(), "input"),
             ),
         );
     }
@@ -99,7 +100,8 @@ pub fn candidates(of: &Compatibility, order: &[usize], named_best: usize) -> Str
 
 /// Which candidates do, in one sentence.
 pub(super) fn headline(of: &Compatibility, order: &[usize], all: usize) -> String {
-    let inputs = counted(of.sides.inputs.len(), "input");
+    let judged = order.first().map_or(0, |best| of.sums[*best].judged);
+    let inputs = counted(judged, "input");
     let candidates = counted(order.len(), "candidate");
     match order.first().map(|best| (&of.sides.probes[*best], &of.sums[*best])) {
         None => "No candidates.".into(),
@@ -134,7 +136,9 @@ fn candidate(of: &Compatibility, rank: usize, index: usize) -> [String; 7] {
         rank.to_string(),
         shortened(of.sides.probes[index].id.as_str()),
         format!("{}/{}", sum.suits, sum.judged),
-        sum.least.map_or_else(dash, |least| with_tolerance(least.margin_f, least.tolerance_f)),
+        sum.least.map_or_else(dash, |least| {
+            format!("{}{}", pico(least.margin_f), tolerance_words(&of.sides, least.input, least.tolerance_f))
+        }),
         sum.least.map_or_else(dash, |least| shortened(&name(least.input))),
         sum.worst_error.map_or_else(dash, |(_, error)| percent(error)),
         frequency(sum.least_bandwidth.map(|(_, hertz)| hertz)),
@@ -153,7 +157,7 @@ fn sums(page: &mut Page, of: &Compatibility) {
         .collect();
     aligned(page, &["", "probe", "suits", "least margin, pF", "on", "worst e, %", "bandwidth"], &rows, 2);
     if order.len() > MOST_LISTED {
-        page.line(&format!("and {} more; --csv FILE lists all", order.len() - MOST_LISTED));
+        page.line(&format!("and {} more; --csv lists all", order.len() - MOST_LISTED));
     }
 }
 
@@ -230,13 +234,14 @@ fn table(page: &mut Page, of: &Compatibility) {
     }
 }
 
-/// All pairs but those left out, worst first: out of reach by e, wrong loads, may reach by what is left, unknown, the rest by margin.
+/// All pairs but those left out and those of a wrong load, worst first: out of reach, may reach, not known, the rest, each by what the
+/// tolerances leave of the margin.
 fn worst_first(of: &Compatibility) -> Vec<(usize, usize, Cell)> {
     let mut pairs: Vec<(usize, usize, Cell)> = Vec::new();
     for (probe, row) in of.rows.iter().enumerate() {
         for (input, cell) in row.cells().enumerate() {
             let left_out = of.sides.ready.balances(probe) && of.sides.loads.is_matched(input);
-            if !left_out {
+            if !left_out && !cell.wrong_load() {
                 pairs.push((probe, input, cell));
             }
         }
@@ -247,7 +252,6 @@ fn worst_first(of: &Compatibility) -> Vec<(usize, usize, Cell)> {
 
 fn worse(a: &Cell, b: &Cell) -> Ordering {
     let class = |cell: &Cell| match cell.standing {
-        _ if cell.wrong_load() => 0,
         Standing::OutOfReach => 1,
         Standing::MayReach => 2,
         Standing::CannotBeSaid => 3,
@@ -263,9 +267,16 @@ fn list(page: &mut Page, of: &Compatibility, pairs: &[(usize, usize, Cell)], lim
         .iter()
         .take(limit)
         .map(|(probe, input, cell)| {
-            let margin = cell
-                .margin_f
-                .map_or_else(|| "-".into(), |m| with_tolerance(m, cell.tolerance_f.unwrap_or(0.0)));
+            let margin = cell.margin_f.map_or_else(
+                || "-".into(),
+                |m| {
+                    format!(
+                        "{}{}",
+                        pico(m),
+                        tolerance_words(&of.sides, *input, cell.tolerance_f.unwrap_or(0.0))
+                    )
+                },
+            );
             [
                 shortened(of.sides.probes[*probe].id.as_str()),
                 shortened(&of.sides.inputs[*input].id.to_string()),
@@ -278,20 +289,44 @@ fn list(page: &mut Page, of: &Compatibility, pairs: &[(usize, usize, Cell)], lim
         .collect();
     aligned(page, &["probe", "input", "verdict", "margin, pF", "e, %", "bandwidth"], &rows, 3);
     if pairs.len() > limit {
-        page.line(&format!("and {} more; --csv FILE lists all", pairs.len() - limit));
+        page.line(&format!("and {} more; --csv lists all", pairs.len() - limit));
     }
-    for (probe, input, cell) in pairs.iter().take(limit) {
-        if let Some(words) = load_words(cell) {
-            let (probe, input) = (&of.sides.probes[*probe], &of.sides.inputs[*input]);
-            let made = match probe.tip_resistance_ohm.zip(probe.ratio) {
-                Some((r, n)) => crate::format::plain(r.value / (n - 1.0), "Ω", 2),
-                None => "another resistance".into(),
-            };
-            page.paragraph(
-                "  ",
-                &format!("{} on {} {words}: it is made for an input of {made}.", probe.id, input.id),
-            );
-        }
+}
+
+/// Probes on inputs of another resistance than they are made for.
+fn wrong_loads(page: &mut Page, of: &Compatibility) {
+    let mut lines = Vec::new();
+    for (probe, row) in of.sides.probes.iter().zip(&of.rows).enumerate().map(|(index, (probe, row))| {
+        let judged = |input: usize| !(of.sides.ready.balances(index) && of.sides.loads.is_matched(input));
+        (
+            probe,
+            row.cells()
+                .enumerate()
+                .filter(|(input, cell)| judged(*input) && cell.wrong_load())
+                .collect::<Vec<_>>(),
+        )
+    }) {
+        let Some((first, cell)) = row.first() else { continue };
+        let on = match row.len() {
+            1 => of.sides.inputs[*first].id.to_string(),
+            many => format!("{many} inputs"),
+        };
+        let made = match probe.tip_resistance_ohm.zip(probe.ratio) {
+            Some((r, n)) => crate::format::plain(r.value / (n - 1.0), "Ω", 2),
+            None => "another resistance".into(),
+        };
+        let words = load_words(cell).unwrap_or_default();
+        lines.push(format!("{} on {on} {words}: it is made for one of {made}.", probe.id));
+    }
+    if lines.is_empty() {
+        return;
+    }
+    page.heading("Wrong input resistance");
+    for line in lines.iter().take(MOST_LISTED / 2) {
+        page.paragraph("  ", line);
+    }
+    if lines.len() > MOST_LISTED / 2 {
+        page.line(&format!("  and {} more", lines.len() - MOST_LISTED / 2));
     }
 }
 
@@ -354,14 +389,10 @@ fn legend(page: &mut Page, with_table: bool) {
     }
     page.paragraph(
         "",
-        "margin: distance of the input from the nearest limit of the range, below 0 outside; ± is the sum of the tolerances. e: how much \
+        "margin: distance of the input from the nearest limit of the range, below 0 outside; ± is the sum of the tolerances, ? one that is not known. e: how much \
          too high (+) or too low (-) fast parts read at the best setting. Above the range use another probe; below it pad the input by the \
          margin. Bandwidth: 1/B² = 1/Bp² + 1/Bi², exact for two Gaussian responses.",
     );
-}
-
-fn with_tolerance(margin_f: f64, tolerance_f: f64) -> String {
-    if tolerance_f > 0.0 { format!("{} ± {}", pico(margin_f), pico(tolerance_f)) } else { pico(margin_f) }
 }
 
 fn percent(ratio: f64) -> String {
