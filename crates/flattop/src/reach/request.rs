@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use flattop_core::assessment::AdjustedAt;
 use flattop_core::reach::{CompensationRange, InputCapacitance, ReachProbe, TipCapacitance};
 
-use super::args::{Args, Place};
+use super::args::{Args, InputTyped, Place};
 use crate::status::WrongUsage;
 use crate::values::Tolerated;
 
@@ -32,12 +32,26 @@ pub(super) enum Style {
 impl Request {
     /// Checks what the parser could not check by itself.
     pub(super) fn from_args(args: &Args) -> Result<Self, WrongUsage> {
+        let Some(range) = args.range else {
+            return Err(WrongUsage {
+                message: "a capacitance after --input needs --range and --tip of the probe".into(),
+            });
+        };
         let tip = match (args.tip, args.tip_resistor) {
             (Some(seen_f), None) => TipCapacitance::SeenAtTip(seen_f),
             (None, Some(c1_f)) => TipCapacitance::AcrossTipResistor(c1_f),
             _ => return Err(WrongUsage { message: "give either --tip or --tip-resistor".into() }),
         };
-        let inputs = args.inputs.iter().map(|input| with_tolerance(args, input)).collect::<Result<_, _>>()?;
+        let inputs = args.inputs.iter().map(|input| match input {
+            InputTyped::Value(value) => with_tolerance(args, value),
+            InputTyped::Named(name) => {
+                let message = format!(
+                    "--input {name} names an input of the bench; beside --range give its capacitance"
+                );
+                Err(WrongUsage { message })
+            }
+        });
+        let inputs = inputs.collect::<Result<_, _>>()?;
         Ok(Self {
             probe: ReachProbe {
                 divider: args.divider,
@@ -47,8 +61,8 @@ impl Request {
                     Place::Base => AdjustedAt::Base,
                 },
                 range: CompensationRange {
-                    least_f: args.range.0,
-                    most_f: args.range.1,
+                    least_f: range.0,
+                    most_f: range.1,
                     tolerance_f: args.range_tolerance,
                 },
             },

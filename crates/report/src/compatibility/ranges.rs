@@ -230,11 +230,8 @@ fn row(
     let mut facts = Vec::new();
     if let Some(least) = sum.least {
         let margin = typographic(&pico(least.margin_f));
-        facts.push(format!(
-            "{margin} ± {} pF on {}",
-            pico(least.tolerance_f),
-            of.sides.inputs[least.input].id
-        ));
+        let tolerance = tolerance_words(&of.sides, least.input, least.tolerance_f);
+        facts.push(format!("{margin}{tolerance} pF on {}", of.sides.inputs[least.input].id));
     }
     if let Some((_, hertz)) = sum.least_bandwidth {
         facts.push(frequency(Some(hertz)));
