@@ -6,6 +6,7 @@
 
 mod assess;
 mod bench;
+mod compatibility;
 mod drawings;
 mod logbook;
 mod pair;
