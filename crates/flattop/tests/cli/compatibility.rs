@@ -239,5 +239,8 @@ fn what_does_not_go_together_or_is_not_there_is_said() {
     }
     bench.write("bad.csv", "id,compensation_range\r\noffer-a,18 pF to 8 pF\r\n");
     let run = bench.run(&over(&["--candidates", "bad.csv"]));
-    assert!(run.status == 1 && run.stderr.contains("bad.csv: line 2"), "{run:?}");
+    assert!(
+        run.status == 1 && run.stderr.contains("bad.csv: line ") && run.stderr.contains("smaller end first"),
+        "{run:?}"
+    );
 }
