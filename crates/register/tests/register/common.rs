@@ -132,6 +132,20 @@ pub(crate) fn assessed(e: f64, stage: Stage) -> AssessmentRecord {
     }
 }
 
+/// A range measured as 8.9331 pF to 32.2712 pF.
+pub(crate) fn range() -> MeasurementRecord {
+    MeasurementRecord {
+        quantity: MeasuredQuantity::CompensationRange,
+        value: Estimate { value: 8.9331e-12, standard_uncertainty: 0.11e-12 },
+        upper: Some(Estimate { value: 32.2712e-12, standard_uncertainty: 0.13e-12 }),
+        method: "both-stops".to_owned(),
+        captures: Vec::new(),
+        settings_json: Some("{\"input\":\"bench-a/ch1\"}".to_owned()),
+        temperature_c: Some(22.0),
+        result_json: Some("{\"limits\":[8.9e-12,32.3e-12]}".to_owned()),
+    }
+}
+
 /// A quantity above zero with any digits.
 fn quantity(power: std::ops::Range<i32>) -> impl Strategy<Value = f64> {
     (1.0..10.0_f64, power).prop_map(|(m, p)| m * 10f64.powi(p))
