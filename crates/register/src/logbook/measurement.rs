@@ -100,9 +100,8 @@ pub struct Measured {
 
 impl MeasurementRecord {
     fn check(&self, thing: &Thing) -> Result<(), RegisterError> {
-        let wrong = |quantity, problem: String, remedy| {
-            Err(RegisterError::Entry { quantity, problem, remedy })
-        };
+        let wrong =
+            |quantity, problem: String, remedy| Err(RegisterError::Entry { quantity, problem, remedy });
         let of_input = self.quantity == MeasuredQuantity::InputCapacitance;
         let fits = match thing {
             Thing::Input(_) => of_input,

@@ -8,8 +8,8 @@ use flattop_core::chain::ResponseShape;
 use flattop_core::divider::Divider;
 use flattop_core::rating::{MeasurementCategory, RatingPoint, ValueKind};
 use flattop_register::{
-    Act, AssessmentRecord, Change, OpenMode, Register, RegisterError, Terms, Thing, unknown_ground,
-    unknown_input, unknown_oscilloscope, unknown_probe,
+    Act, AssessmentRecord, Change, MeasuredQuantity, MeasurementRecord, OpenMode, Register, RegisterError,
+    Terms, Thing, unknown_ground, unknown_input, unknown_oscilloscope, unknown_probe,
 };
 use proptest::prelude::*;
 
