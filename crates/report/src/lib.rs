@@ -12,6 +12,7 @@ pub mod choose;
 pub mod format;
 pub mod json;
 pub mod logbook;
+pub mod measured;
 pub mod plot;
 pub mod prediction;
 pub mod reach;

@@ -8,6 +8,7 @@ mod assess;
 mod bench;
 mod drawings;
 mod logbook;
+mod measure;
 mod predict;
 mod reach;
 mod readings;
