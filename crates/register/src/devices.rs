@@ -441,7 +441,7 @@ impl Register {
 }
 
 /// Sets one field of a stored thing.
-fn edit_stored(
+pub(crate) fn edit_stored(
     db: &Connection,
     thing: &Thing,
     key: &str,
@@ -492,7 +492,7 @@ fn edit_stored(
 }
 
 /// What an entry of the logbook says of changed fields; `None` when none changed.
-fn edit_note(changes: &[Change]) -> Option<String> {
+pub(crate) fn edit_note(changes: &[Change]) -> Option<String> {
     let word =
         |value: &Option<String>| value.as_deref().map_or("not known".to_owned(), |v| format!("\"{v}\""));
     let lines: Vec<String> = changes

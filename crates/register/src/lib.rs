@@ -35,8 +35,8 @@ pub use exchange::{ImportError, Imported, probes_from_csv, probes_from_toml};
 pub use field::{FieldInfo, Kind, ValueError, days};
 pub use location::{Surroundings, default_location};
 pub use logbook::{
-    Act, AssessmentRecord, Digest, Effect, Entry, EntryKind, Event, Filter, Head, KeptCapture, Order,
-    Problem, Subject, Verification,
+    Act, AssessmentRecord, Digest, Effect, Entry, EntryKind, Event, Filter, Head, KeptCapture, Measured,
+    MeasuredQuantity, MeasurementRecord, Order, Problem, Subject, Verification,
 };
 pub use pairings::{Forecast, Moved, NoForecast, Series, Standing, Terms, Voids};
 pub use store::{OpenMode, Opening, Register};

@@ -307,7 +307,7 @@ fn history_filter() -> Filter {
 }
 
 /// Entries that a correction took out. Later corrections come first, so that a withdrawn one takes nothing out.
-fn withdrawn(entries: &[Entry]) -> BTreeSet<i64> {
+pub(crate) fn withdrawn(entries: &[Entry]) -> BTreeSet<i64> {
     let mut out = BTreeSet::new();
     for entry in entries.iter().rev() {
         if let Event::Correction { corrects, effect: Effect::Withdraws } = entry.event

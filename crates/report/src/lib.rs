@@ -14,6 +14,7 @@ pub mod format;
 pub mod json;
 pub mod logbook;
 pub mod pair;
+pub mod measured;
 pub mod plot;
 pub mod prediction;
 pub mod reach;

@@ -1,8 +1,9 @@
 //! What stands on a bench: plain data in SI units. `None` means not known, never "nil".
 
 use super::id::{Id, InputId};
-use crate::assessment::AdjustedAt;
+use crate::assessment::{AdjustedAt, Estimate};
 use crate::chain::ResponseShape;
+use crate::numeric::stats::COVERAGE_FACTOR_95;
 use crate::rating::{MeasurementCategory, Rating, RatingPoint, ValueKind};
 
 /// A point in time, with the offset of the clock on the wall where it was noted.
@@ -27,6 +28,24 @@ impl Toleranced {
     /// Standard uncertainty of a rectangular distribution over the tolerance, a/√3 (JCGM 100:2008, 4.3.7).
     pub fn standard_uncertainty(&self) -> Option<f64> {
         self.tolerance.map(|half_width| half_width / 3f64.sqrt())
+    }
+
+    /// A measured value with its 95 % interval as tolerance, as people write it down: two significant figures of the tolerance,
+    /// rounded up, and the value to the same place (JCGM 100:2008, 7.2.6).
+    pub fn of_estimate(estimate: Estimate) -> Self {
+        let expanded = COVERAGE_FACTOR_95 * estimate.standard_uncertainty;
+        if !(expanded > 0.0 && expanded.is_finite()) {
+            return Self { value: estimate.value, tolerance: Some(0.0) };
+        }
+        let exponent = expanded.log10().floor() as i32 - 1;
+        // Through decimal digits, so that what is written is what is meant.
+        let rounded = |count: f64| format!("{count}e{exponent}").parse().unwrap_or(f64::NAN);
+        let unit = 10f64.powi(exponent);
+        Self {
+            value: rounded((estimate.value / unit).round()),
+            // What is a whole number but for the last bits stays that number.
+            tolerance: Some(rounded((expanded / unit - 1e-9).ceil())),
+        }
     }
 }
 
@@ -226,4 +245,22 @@ pub struct Voided {
     pub at: Moment,
     /// Why.
     pub why: String,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: 1.96 · 0.1234 pF is 0.24187 pF.
+    #[test]
+    fn a_measured_value_is_written_as_people_write_it() {
+        let of = |value, standard_uncertainty| {
+            let written = Toleranced::of_estimate(Estimate { value, standard_uncertainty });
+            (written.value, written.tolerance.unwrap())
+        };
+        assert_eq!(of(13.0231e-12, 0.1234e-12), (13.02e-12, 0.25e-12));
+        assert_eq!(of(13.0231e-12, 1.234e-12), (13.0e-12, 2.5e-12));
+        assert_eq!(of(13.0231e-12, 0.0), (13.0231e-12, 0.0));
+        assert_eq!(of(-0.0041e-12, 0.05e-12), (-4e-15, 9.8e-14));
+    }
 }

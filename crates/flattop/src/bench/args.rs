@@ -41,6 +41,8 @@ pub(crate) enum What {
     Move(Pair),
     /// End a pairing
     Void(Void),
+    /// Measure what the data sheet doesn't say, from captures
+    Measure(super::measure::Args),
     /// Write the bench as TOML
     Export(Export),
     /// Add everything from a TOML file, or from a CSV list of probes or inputs

@@ -3,6 +3,7 @@
 mod args;
 mod change;
 mod look;
+mod measure;
 
 pub(crate) use args::Args;
 
@@ -21,6 +22,7 @@ pub(crate) fn run(args: &Args) -> Result<Ending, WrongUsage> {
         What::Pair(args) => change::pair(args),
         What::Move(args) => change::move_probe(args),
         What::Void(args) => change::void(args),
+        What::Measure(args) => measure::run(args),
         What::Import(args) => change::import(args),
         What::List(args) => look::list(args)?,
         What::Show(args) => look::show(args),

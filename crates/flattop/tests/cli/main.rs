@@ -10,6 +10,7 @@ mod compatibility;
 mod drawings;
 mod logbook;
 mod pair;
+mod measure;
 mod predict;
 mod reach;
 mod readings;

@@ -68,6 +68,11 @@ pub(super) fn log(entries: &[Entry]) -> String {
             "capture_sha256",
             "program",
             "digest",
+            "quantity",
+            "value",
+            "value_standard_uncertainty",
+            "upper_limit",
+            "upper_limit_standard_uncertainty",
         ],
     );
     for entry in entries {
@@ -86,6 +91,7 @@ pub(super) fn log(entries: &[Entry]) -> String {
             },
         ];
         let (mut figures, mut capture, mut corrects) = (vec![String::new(); 9], String::new(), String::new());
+        let mut measured: [String; 5] = Default::default();
         match &entry.event {
             Event::Assessment(record) => {
                 let c = record.compensation.as_ref();
@@ -103,6 +109,19 @@ pub(super) fn log(entries: &[Entry]) -> String {
                 ];
                 capture = record.capture.map_or(String::new(), |d| d.to_string());
             }
+            Event::Measurement(record) => {
+                let estimate = |value: Option<flattop_core::assessment::Estimate>| {
+                    let cell = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
+                    [cell(value.map(|v| v.value)), cell(value.map(|v| v.standard_uncertainty))]
+                };
+                figures[7] = harmless(&record.method);
+                figures[8] = record.temperature_c.map_or(String::new(), |v| v.to_string());
+                let names: Vec<String> = record.captures.iter().map(ToString::to_string).collect();
+                capture = names.join(" ");
+                measured[0] = record.quantity.code().to_owned();
+                measured[1..3].clone_from_slice(&estimate(Some(record.value)));
+                measured[3..5].clone_from_slice(&estimate(record.upper));
+            }
             Event::Correction { corrects: seq, .. } => corrects = seq.to_string(),
             _ => {}
         }
@@ -114,6 +133,7 @@ pub(super) fn log(entries: &[Entry]) -> String {
             harmless(&entry.act.program),
             entry.digest.to_string(),
         ]);
+        cells.extend(measured);
         line(&mut out, cells.iter().map(String::as_str));
     }
     out

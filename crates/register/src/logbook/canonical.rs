@@ -10,7 +10,7 @@ use crate::error::RegisterError;
 
 /// Columns of the table `log` in the order in which they are digested. New ones are added at the end only: a column
 /// without a value leaves no trace in the bytes, so old digests stay.
-pub(super) const COLUMNS: [&str; 30] = [
+pub(super) const COLUMNS: [&str; 36] = [
     "seq",
     "previous",
     "at_utc",
@@ -41,6 +41,12 @@ pub(super) const COLUMNS: [&str; 30] = [
     "effect",
     "result",
     "note",
+    "quantity",
+    "value",
+    "value_u",
+    "upper",
+    "upper_u",
+    "captures",
 ];
 
 /// First line of the digested bytes.
@@ -102,6 +108,26 @@ pub(super) fn cells(
                 }
             }
             put("method", Cell::Text(record.method.clone()));
+            if let Some(temperature_c) = record.temperature_c {
+                put("temperature_c", number("the temperature", temperature_c)?);
+            }
+            put("result", word(record.result_json.clone()));
+        }
+        Event::Measurement(record) => {
+            json("the settings", record.settings_json.as_deref())?;
+            json("the result", record.result_json.as_deref())?;
+            line("the method", Some(&record.method))?;
+            put("quantity", Cell::Text(record.quantity.code().to_owned()));
+            put("value", number("the measured value", record.value.value)?);
+            put("value_u", number("its standard uncertainty", record.value.standard_uncertainty)?);
+            if let Some(upper) = record.upper {
+                put("upper", number("the upper limit", upper.value)?);
+                put("upper_u", number("its standard uncertainty", upper.standard_uncertainty)?);
+            }
+            let digests: Vec<String> = record.captures.iter().map(ToString::to_string).collect();
+            put("captures", Cell::Text(digests.join(" ")));
+            put("method", Cell::Text(record.method.clone()));
+            put("settings", word(record.settings_json.clone()));
             if let Some(temperature_c) = record.temperature_c {
                 put("temperature_c", number("the temperature", temperature_c)?);
             }

@@ -6,7 +6,10 @@ use flattop_core::divider::Divider;
 use rusqlite::types::Value as Cell;
 use rusqlite::{Connection, Row, params_from_iter};
 
-use super::{Act, AssessmentRecord, Digest, Entry, EntryKind, Event, Subject, canonical};
+use super::{
+    Act, AssessmentRecord, Digest, Entry, EntryKind, Event, MeasuredQuantity, MeasurementRecord, Subject,
+    canonical,
+};
 use crate::error::{RegisterError, corrupt};
 use crate::store::Register;
 use crate::{rows, time};
@@ -85,7 +88,7 @@ pub(super) fn one(db: &Connection, seq: i64) -> Result<Entry, RegisterError> {
 }
 
 /// Whether the long texts and the digest of each entry are read too. They fill most of the file, and states and
-/// trends do not need them.
+/// trends do not need them. Measured values stand behind them, so that entries of that kind need `Read`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Texts {
     Read,
@@ -142,7 +145,10 @@ fn select(db: &Connection, rest: &str, values: Vec<Cell>, texts: Texts) -> Resul
     let sql = match texts {
         Texts::Read => format!("SELECT {}, digest FROM log {rest}", canonical::COLUMNS.join(", ")),
         Texts::Skipped => {
-            let long = |column: &str| ["settings", "result", "note"].contains(&column);
+            let long = |column: &str| {
+                ["settings", "result", "note", "quantity", "value", "value_u", "upper", "upper_u", "captures"]
+                    .contains(&column)
+            };
             let columns = canonical::COLUMNS.map(|c| if long(c) { "NULL" } else { c });
             format!("SELECT {}, '{}' FROM log {rest}", columns.join(", "), Digest::NONE)
         }
@@ -175,6 +181,12 @@ fn entry_of(row: &Row<'_>) -> Result<Entry, RegisterError> {
     let digest = |value: Option<String>, what: &str| -> Result<Digest, RegisterError> {
         value.ok_or_else(|| wrong(what))?.parse().map_err(|_| wrong(what))
     };
+    let estimate = |value: &str, u: &str| -> Result<Estimate, RegisterError> {
+        Ok(Estimate {
+            value: real(value)?.ok_or_else(|| wrong(value))?,
+            standard_uncertainty: real(u)?.ok_or_else(|| wrong(u))?,
+        })
+    };
     let stamp = text("at_utc")?.ok_or_else(|| wrong("time"))?;
     let offset = whole("offset_minutes")?.and_then(|v| i16::try_from(v).ok());
     let act = Act {
@@ -206,13 +218,29 @@ fn entry_of(row: &Row<'_>) -> Result<Entry, RegisterError> {
                 .and_then(|t| canonical::read_effect(&t))
                 .ok_or_else(|| wrong("effect"))?,
         },
+        EntryKind::Measurement => {
+            let quantity = text("quantity")?
+                .and_then(|t| MeasuredQuantity::ALL.into_iter().find(|q| q.code() == t))
+                .ok_or_else(|| wrong("quantity"))?;
+            let captures = text("captures")?.ok_or_else(|| wrong("captures"))?;
+            Event::Measurement(Box::new(MeasurementRecord {
+                quantity,
+                value: estimate("value", "value_u")?,
+                upper: match real("upper")? {
+                    None => None,
+                    Some(_) => Some(estimate("upper", "upper_u")?),
+                },
+                method: text("method")?.ok_or_else(|| wrong("method"))?,
+                captures: captures
+                    .split(' ')
+                    .map(|t| digest(Some(t.to_owned()), "captures"))
+                    .collect::<Result<_, _>>()?,
+                settings_json: text("settings")?,
+                temperature_c: real("temperature_c")?,
+                result_json: text("result")?,
+            }))
+        }
         EntryKind::Assessment => {
-            let estimate = |value: &str, u: &str| -> Result<Estimate, RegisterError> {
-                Ok(Estimate {
-                    value: real(value)?.ok_or_else(|| wrong(value))?,
-                    standard_uncertainty: real(u)?.ok_or_else(|| wrong(u))?,
-                })
-            };
             let needed = |column: &str| real(column)?.ok_or_else(|| wrong(column));
             let compensation = match real("compensation_error")? {
                 None => None,

@@ -5,6 +5,7 @@
 mod canonical;
 mod captures;
 mod list;
+mod measurement;
 mod verify;
 
 use std::fmt;
@@ -23,6 +24,7 @@ pub(crate) use canonical::{stage_code, verdict_code};
 pub use captures::KeptCapture;
 pub use list::{Filter, Order};
 pub(crate) use list::{Texts, entries as list_entries};
+pub use measurement::{Measured, MeasuredQuantity, MeasurementRecord};
 pub use verify::{Problem, Verification};
 
 /// A SHA-256, written as 64 lower-case hexadecimal digits.
@@ -133,6 +135,8 @@ pub enum Event {
     PairingVoided,
     /// A capture was assessed.
     Assessment(Box<AssessmentRecord>),
+    /// A value of an input or a probe was measured.
+    Measurement(Box<MeasurementRecord>),
     /// The trimmer was turned.
     Adjustment,
     /// An earlier entry needs a word.
@@ -169,11 +173,13 @@ pub enum EntryKind {
     Retirement,
     /// [`Event::Reinstatement`].
     Reinstatement,
+    /// [`Event::Measurement`].
+    Measurement,
 }
 
 impl EntryKind {
     /// All kinds.
-    pub const ALL: [EntryKind; 8] = [
+    pub const ALL: [EntryKind; 9] = [
         EntryKind::PairingMade,
         EntryKind::PairingVoided,
         EntryKind::Assessment,
@@ -182,6 +188,7 @@ impl EntryKind {
         EntryKind::Note,
         EntryKind::Retirement,
         EntryKind::Reinstatement,
+        EntryKind::Measurement,
     ];
 
     /// Stable code in kebab case, as stored.
@@ -195,6 +202,7 @@ impl EntryKind {
             EntryKind::Note => "note",
             EntryKind::Retirement => "retirement",
             EntryKind::Reinstatement => "reinstatement",
+            EntryKind::Measurement => "measurement",
         }
     }
 }
@@ -211,6 +219,7 @@ impl Event {
             Event::Note => EntryKind::Note,
             Event::Retirement => EntryKind::Retirement,
             Event::Reinstatement => EntryKind::Reinstatement,
+            Event::Measurement(_) => EntryKind::Measurement,
         }
     }
 }

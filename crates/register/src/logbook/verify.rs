@@ -165,7 +165,8 @@ struct Walk {
 impl Walk {
     fn entries(&mut self, db: &Connection, noted: Option<Head>) -> Result<(), RegisterError> {
         let columns = canonical::COLUMNS.len();
-        let capture = canonical::COLUMNS.iter().position(|c| *c == "capture").unwrap_or(0);
+        let place = |column| canonical::COLUMNS.iter().position(|c| *c == column).unwrap_or(0);
+        let named = [place("capture"), place("captures")];
         let sql = format!("SELECT {}, digest FROM log ORDER BY seq", canonical::COLUMNS.join(", "));
         let mut statement = db.prepare(&sql)?;
         let mut rows = statement.query([])?;
@@ -191,8 +192,12 @@ impl Walk {
             if let Some(head) = noted.filter(|head| head.seq == seq) {
                 noted_seen = stored == head.digest.to_string().as_bytes();
             }
-            if let ValueRef::Text(name) = values[capture] {
-                self.uses.entry(String::from_utf8_lossy(name).into_owned()).or_default().push(seq);
+            for column in named {
+                if let ValueRef::Text(names) = values[column] {
+                    for name in String::from_utf8_lossy(names).split(' ') {
+                        self.uses.entry(name.to_owned()).or_default().push(seq);
+                    }
+                }
             }
             self.seen += 1;
             self.head = Some(Head { seq, digest: found });

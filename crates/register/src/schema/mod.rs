@@ -10,7 +10,7 @@ pub(crate) const APPLICATION_ID: i64 = 0x464C_5442;
 pub(crate) const VERSION: i64 = STEPS.len() as i64;
 
 /// What makes version n+1 of version n.
-const STEPS: [&str; 2] = [include_str!("v1.sql"), include_str!("v2.sql")];
+const STEPS: [&str; 3] = [include_str!("v1.sql"), include_str!("v2.sql"), include_str!("v3.sql")];
 
 /// Names of the triggers that guard logbook and captures.
 pub(crate) const GUARDS: [&str; 6] = [

@@ -8,8 +8,8 @@ use flattop_core::chain::ResponseShape;
 use flattop_core::divider::Divider;
 use flattop_core::rating::{MeasurementCategory, RatingPoint, ValueKind};
 use flattop_register::{
-    Act, AssessmentRecord, Change, OpenMode, Register, RegisterError, Terms, Thing, unknown_ground,
-    unknown_input, unknown_oscilloscope, unknown_probe,
+    Act, AssessmentRecord, Change, MeasuredQuantity, MeasurementRecord, OpenMode, Register, RegisterError,
+    Terms, Thing, unknown_ground, unknown_input, unknown_oscilloscope, unknown_probe,
 };
 use proptest::prelude::*;
 
@@ -129,6 +129,20 @@ pub(crate) fn assessed(e: f64, stage: Stage) -> AssessmentRecord {
         method: "square-wave".to_owned(),
         temperature_c: Some(21.5),
         result_json: Some("{\"verdict\":\"whatever\"}".to_owned()),
+    }
+}
+
+/// A range measured as 8.9331 pF to 32.2712 pF.
+pub(crate) fn range() -> MeasurementRecord {
+    MeasurementRecord {
+        quantity: MeasuredQuantity::CompensationRange,
+        value: Estimate { value: 8.9331e-12, standard_uncertainty: 0.11e-12 },
+        upper: Some(Estimate { value: 32.2712e-12, standard_uncertainty: 0.13e-12 }),
+        method: "both-stops".to_owned(),
+        captures: Vec::new(),
+        settings_json: Some("{\"input\":\"bench-a/ch1\"}".to_owned()),
+        temperature_c: Some(22.0),
+        result_json: Some("{\"limits\":[8.9e-12,32.3e-12]}".to_owned()),
     }
 }
 

@@ -25,9 +25,9 @@ fn open(place: &Place, mode: OpenMode) -> Result<Register, RegisterError> {
 fn version_1_is_migrated_with_a_backup_and_its_digests_hold() {
     let place = Place::new();
     Connection::open(place.path()).unwrap().execute_batch(VERSION_1).unwrap();
-    assert!(matches!(open(&place, OpenMode::ReadOnly), Err(RegisterError::Older { found: 1, known: 2 })));
+    assert!(matches!(open(&place, OpenMode::ReadOnly), Err(RegisterError::Older { found: 1, known: 3 })));
     let mut register = open(&place, OpenMode::Existing).unwrap();
-    let Opening::Migrated { from: 1, to: 2, backup } = register.opening().clone() else {
+    let Opening::Migrated { from: 1, to: 3, backup } = register.opening().clone() else {
         panic!("{:?}", register.opening())
     };
     let found = register.verify(None).unwrap();
@@ -45,6 +45,26 @@ fn version_1_is_migrated_with_a_backup_and_its_digests_hold() {
     let version: i64 = old.pragma_query_value(None, "user_version", |r| r.get(0)).unwrap();
     let entries: i64 = old.query_row("SELECT count(*) FROM log", [], |r| r.get(0)).unwrap();
     assert_eq!((version, entries), (1, 5));
+}
+
+/// The same bench as version 2 left it.
+#[test]
+fn version_2_is_migrated_and_its_digests_hold() {
+    let place = Place::new();
+    let db = Connection::open(place.path()).unwrap();
+    db.execute_batch(VERSION_1).unwrap();
+    db.execute_batch(include_str!("../../src/schema/v2.sql")).unwrap();
+    db.pragma_update(None, "user_version", 2).unwrap();
+    drop(db);
+    let mut register = open(&place, OpenMode::Existing).unwrap();
+    assert!(matches!(register.opening(), Opening::Migrated { from: 2, to: 3, .. }));
+    let found = register.verify(None).unwrap();
+    assert_eq!((found.entries, &found.problems[..]), (5, &[][..]));
+    assert_eq!(found.head.unwrap().digest.to_string(), VERSION_1_HEAD);
+    let probe = flattop_register::Thing::Probe(id("probe-07"));
+    register.log_measurements(&probe, &[range()], &[b"one"], &act(1, None)).unwrap();
+    assert_eq!(register.verify(found.head).unwrap().problems, []);
+    assert_eq!(register.measured_values(&probe).unwrap().len(), 1);
 }
 
 #[test]

@@ -5,6 +5,7 @@ mod common;
 mod exchange;
 mod files;
 mod log;
+mod measured;
 mod processes;
 mod tamper;
 mod things;

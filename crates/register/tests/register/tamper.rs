@@ -13,7 +13,7 @@ const UNGUARD: &str =
     DROP TRIGGER captures_are_not_changed; DROP TRIGGER captures_are_not_removed;
     DROP TRIGGER captures_are_not_replaced; PRAGMA foreign_keys = OFF; PRAGMA ignore_check_constraints = ON;";
 
-/// A logbook of eight entries of many kinds, and an open back door to it.
+/// A logbook of nine entries of many kinds, and an open back door to it.
 fn opened() -> (Place, Connection) {
     let place = Place::new();
     let mut register = furnished(&place);
@@ -29,6 +29,8 @@ fn opened() -> (Place, Connection) {
     }
     let effect = flattop_register::Effect::Remarks;
     register.log_correction(2, effect, &act(6, Some("long lead"))).unwrap();
+    let probe = flattop_register::Thing::Probe(id("probe-07"));
+    register.log_measurements(&probe, &[range()], &[b"four", b"five"], &act(7, None)).unwrap();
     drop(register);
     let db = Connection::open(place.path()).unwrap();
     db.execute_batch(UNGUARD).unwrap();
@@ -66,7 +68,7 @@ fn flipped(value: Cell, at: usize, bit: u8) -> Option<Cell> {
     })
 }
 
-const COLUMNS: [&str; 30] = [
+const COLUMNS: [&str; 36] = [
     "previous",
     "at_utc",
     "offset_minutes",
@@ -96,6 +98,12 @@ const COLUMNS: [&str; 30] = [
     "effect",
     "result",
     "note",
+    "quantity",
+    "value",
+    "value_u",
+    "upper",
+    "upper_u",
+    "captures",
     "digest",
 ];
 
@@ -103,7 +111,7 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(40))]
 
     #[test]
-    fn prop_a_flipped_bit_in_any_field_names_its_entry(at in 0..200_usize, bit in 0..8_u8, seq in 1..=8_i64) {
+    fn prop_a_flipped_bit_in_any_field_names_its_entry(at in 0..200_usize, bit in 0..8_u8, seq in 1..=9_i64) {
         let (place, db) = opened();
         let mut tried = 0;
         for column in COLUMNS {

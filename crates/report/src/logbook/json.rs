@@ -17,14 +17,13 @@ pub fn list(entries: &[Entry]) -> String {
 
 /// One entry with the texts that lists leave out.
 pub fn entry(entry: &Entry) -> String {
-    let (mut settings, mut result) = (None, None);
-    if let Event::Assessment(record) = &entry.event {
-        let raw = |text: &Option<String>| {
-            text.clone().and_then(|t| RawValue::from_string(t.trim().to_owned()).ok())
-        };
-        settings = raw(&record.settings_json);
-        result = raw(&record.result_json);
-    }
+    let raw =
+        |text: &Option<String>| text.clone().and_then(|t| RawValue::from_string(t.trim().to_owned()).ok());
+    let (settings, result) = match &entry.event {
+        Event::Assessment(record) => (raw(&record.settings_json), raw(&record.result_json)),
+        Event::Measurement(record) => (raw(&record.settings_json), raw(&record.result_json)),
+        _ => (None, None),
+    };
     write(&WholeEntry { entry: EntryJson::of(entry), settings, result })
 }
 
@@ -105,6 +104,7 @@ pub(crate) struct EntryJson {
     oscilloscope: Option<String>,
     input: Option<String>,
     assessment: Option<AssessmentJson>,
+    measurement: Option<crate::measured::json::MeasurementJson>,
     corrects: Option<i64>,
     effect: Option<&'static str>,
     digest: String,
@@ -129,7 +129,7 @@ struct AssessmentJson {
 
 impl EntryJson {
     pub(crate) fn of(entry: &Entry) -> Self {
-        let (mut assessment, mut corrects, mut effect) = (None, None, None);
+        let (mut assessment, mut measurement, mut corrects, mut effect) = (None, None, None, None);
         match &entry.event {
             Event::Assessment(record) => {
                 let c = record.compensation.as_ref();
@@ -147,6 +147,9 @@ impl EntryJson {
                     temperature_c: record.temperature_c,
                     capture_sha256: record.capture.map(|d| d.to_string()),
                 });
+            }
+            Event::Measurement(record) => {
+                measurement = Some(crate::measured::json::MeasurementJson::of(record));
             }
             Event::Correction { corrects: seq, effect: does } => {
                 corrects = Some(*seq);
@@ -169,6 +172,7 @@ impl EntryJson {
             oscilloscope: entry.subject.oscilloscope.as_ref().map(ToString::to_string),
             input: entry.subject.input_id().map(|i| i.to_string()),
             assessment,
+            measurement,
             corrects,
             effect,
             digest: entry.digest.to_string(),

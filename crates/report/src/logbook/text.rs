@@ -75,6 +75,7 @@ pub fn what(entry: &Entry) -> String {
     let said = match &entry.event {
         Event::PairingMade => "pairing made".to_owned(),
         Event::PairingVoided => "pairing ended".to_owned(),
+        Event::Measurement(record) => crate::measured::text::in_short(record),
         Event::Adjustment => "trimmer turned".to_owned(),
         Event::Note => return note.unwrap_or_else(|| "note".into()),
         Event::Retirement => "taken out of use".to_owned(),
@@ -141,6 +142,7 @@ pub fn entry(entry: &Entry) -> String {
                 None => page.entry("capture", "not kept"),
             }
         }
+        Event::Measurement(record) => crate::measured::text::entry(&mut page, record),
         Event::Correction { corrects, effect } => {
             let does = match effect {
                 Effect::Withdraws => "takes it out of states and trends",
