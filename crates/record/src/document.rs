@@ -112,7 +112,7 @@ pub enum Align {
 pub struct Row {
     /// What it counts for.
     pub kind: RowKind,
-    /// Its cells; an empty one says that there is nothing to say.
+    /// Its cells; [`NOTHING`] stands where there is nothing to say.
     pub cells: Vec<String>,
 }
 
@@ -215,6 +215,9 @@ impl Row {
         Self { kind: RowKind::Total, cells }
     }
 }
+
+/// What stands in a cell that has nothing to say.
+pub const NOTHING: &str = "–";
 
 /// Part before the decimal point (with the sign), and from the point on. Text that is no figure has no second part.
 pub(crate) fn at_point(cell: &str) -> (&str, &str) {

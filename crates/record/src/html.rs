@@ -4,10 +4,10 @@ use flattop_report::plot;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use crate::document::{
-    Align, Block, Document, Fact, Figure, Level, Notice, NoticeKind, Row, RowKind, Statement, Table, Value,
-    at_point,
+    Align, Block, Document, Fact, Figure, Level, NOTHING, Notice, NoticeKind, Row, RowKind, Statement, Table,
+    Value, at_point,
 };
-use crate::pdf::Paper;
+use crate::pdf::{COMPACT, Paper};
 use crate::when;
 
 /// The record as an HTML page, laid out for this paper when it is printed.
@@ -90,7 +90,7 @@ fn tabled(table: &Table) -> Markup {
         Align::Decimal => "figures",
     };
     html! {
-        table {
+        table class=[(table.columns.len() <= COMPACT).then_some("compact")] {
             @if !table.caption.is_empty() { caption { (clean(&table.caption)) } }
             thead { tr { @for column in &table.columns { th scope="col" class=(class(column.align)) { (clean(&column.head)) } } } }
             tbody {
@@ -115,16 +115,13 @@ fn row_class(kind: RowKind) -> Option<&'static str> {
 }
 
 fn cell_of(cell: &str, align: Align, kind: RowKind, places: usize) -> Markup {
-    if cell.is_empty() {
-        return html! { "–" };
-    }
     let inner = if align == Align::Decimal && places > 0 {
         let (before, after) = at_point(cell);
         html! { (clean(before)) span.after style=(format!("width:{places}ch")) { (clean(after)) } }
     } else {
         html! { (clean(cell)) }
     };
-    if kind == RowKind::Withdrawn {
+    if kind == RowKind::Withdrawn && cell != NOTHING {
         html! { s { (inner) } }
     } else {
         inner
@@ -180,12 +177,12 @@ const STYLE: &str = "\
 :root { color-scheme: light; --ink: #161a20; --muted: #585e66; --hair: #c4c8ce; }
 * { box-sizing: border-box; }
 body { margin: 0; background: #fff; color: var(--ink); font: 0.94rem/1.45 system-ui, sans-serif;
-  font-variant-numeric: tabular-nums lining-nums; overflow-wrap: anywhere; }
+  font-variant-numeric: tabular-nums lining-nums; overflow-wrap: break-word; }
 main { max-width: 52rem; margin: 2.5rem auto; padding: 0 1.5rem; }
 header { border-bottom: 2px solid var(--ink); padding-bottom: 0.8rem; margin-bottom: 1rem; }
 h1 { font-size: 1.9rem; font-weight: 400; line-height: 1.15; margin: 0; letter-spacing: -0.01em; }
 p.subtitle { font-size: 1.05rem; color: var(--muted); margin: 0.3rem 0 0; }
-p.laboratory { color: var(--muted); font-size: 0.85rem; text-align: right; margin: 0 0 0.6rem; }
+p.laboratory { color: var(--muted); font-size: 0.85rem; text-align: right; margin: 0 0 0.6rem; max-width: none; }
 h2 { font-size: 1.15rem; font-weight: 600; margin: 2rem 0 0.7rem; padding-bottom: 0.25rem; border-bottom: 1px solid var(--hair); }
 h3 { font-size: 0.97rem; font-weight: 600; margin: 1.2rem 0 0.4rem; }
 h2, h3 { break-after: avoid; }
@@ -193,7 +190,7 @@ p { margin: 0 0 0.6rem; max-width: 40rem; orphans: 2; widows: 2; }
 blockquote { margin: 0 0 0.7rem; padding-left: 1rem; max-width: 40rem; white-space: pre-wrap; }
 dl { margin: 0 0 0.8rem; }
 dl > div { display: flex; gap: 1rem; break-inside: avoid; padding: 0.06rem 0; }
-dt { flex: 0 0 11.5rem; color: var(--muted); }
+dt { flex: 0 0 13rem; color: var(--muted); }
 dd { margin: 0; flex: 1; white-space: pre-wrap; min-width: 0; }
 .nothing { color: var(--muted); font-style: italic; }
 code { font: 0.88em ui-monospace, monospace; }
@@ -208,7 +205,9 @@ th, td { padding: 0.22rem 0.55rem; }
 th:first-child, td:first-child { padding-left: 0; }
 th:last-child, td:last-child { padding-right: 0; }
 td { vertical-align: top; border-bottom: 1px solid #e4e6e9; white-space: pre-line; }
+td.words, code { overflow-wrap: anywhere; }
 td.short { white-space: nowrap; }
+table.compact { width: auto; min-width: 18rem; }
 th.figures, td.figures { text-align: right; white-space: nowrap; }
 th.figures { white-space: normal; }
 .after { display: inline-block; text-align: left; }

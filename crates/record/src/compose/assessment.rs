@@ -10,7 +10,7 @@ use serde_json::Value as Json;
 
 use super::admin::{self, heading, name};
 use super::{
-    Issue, RecordError, Source, assessment_of, budgets, cautions, error_cells, instruments, result,
+    Issue, RecordError, Source, assessment_of, budgets, cautions, instruments, maybe_error, or_dash, result,
     stage_words, verdict_words, verify, with_units,
 };
 use crate::document::{
@@ -87,6 +87,7 @@ pub fn compose(
             blocks.extend(result::rule(record));
             blocks.push(Block::Facts(vec![Fact::text(name::OPINIONS, "none are given")]));
             blocks.push(Block::Heading(Level::Section, "Error against frequency".into()));
+            blocks.push(result::frequencies(compensation));
             let measured = subject.map_or(&[][..], |subject| &subject.assessment.measured_response);
             let caption =
                 "Amplitude error of a sine, with its 95 % band; between the dashed lines lies the tolerance.";
@@ -94,7 +95,6 @@ pub fn compose(
                 scene: plot::error_scene(compensation, record.tolerance, measured),
                 caption: caption.into(),
             }));
-            blocks.push(result::frequencies(compensation));
         }
         None => {
             let words = "The assessment gave no compensation error, so that there are no figures, no curve and no \
@@ -293,7 +293,7 @@ fn capture(
     let text = |pointer: &str| parsed?.pointer(pointer)?.as_str().map(str::to_owned);
     let number = |pointer: &str| parsed?.pointer(pointer)?.as_f64();
     if let Some(file) = text("/file") {
-        facts.push(Fact::text("Named", file));
+        facts.push(Fact::text("File name", file));
     }
     let facts_of = |points: f64, interval_s: f64, format: &str| {
         format!("{points:.0} points, {} apart; {format}", plain(interval_s, "s", 5))
@@ -392,7 +392,8 @@ fn before_and_after(source: &Source<'_>, entry: &Entry) -> Vec<Block> {
     });
     let mut blocks = vec![Block::Heading(Level::Section, heading::BEFORE_AFTER.into())];
     match pair {
-        Some(pair) => blocks.push(Block::Table(assessments("Both assessments of this adjustment", &pair))),
+        Some(pair) => blocks
+            .push(Block::Table(assessments("Both assessments of this adjustment; U is for 95 %", &pair))),
         None if stage(entry) == Some(Stage::Check) => {
             blocks.push(Block::Paragraph("This was a check without an adjustment.".into()));
         }
@@ -410,14 +411,14 @@ fn assessments(caption: &str, all: &[&Entry]) -> Table {
         Column::new("When", Align::Short),
         Column::new("Made as", Align::Words),
         Column::new("e, %", Align::Decimal),
-        Column::new("U (95 %), %", Align::Decimal),
+        Column::new("U, %", Align::Decimal),
         Column::new("Verdict", Align::Words),
     ];
     let rows = all
         .iter()
         .filter_map(|entry| {
             let record = assessment_of(entry)?;
-            let [e, u] = record.compensation.map_or_else(Default::default, |c| error_cells(c.error));
+            let [e, u] = maybe_error(record.compensation.map(|c| c.error));
             let cells = vec![
                 entry.seq.to_string(),
                 when::minute(entry.act.at),
@@ -440,7 +441,7 @@ fn findings(subject: Option<&Subject>, parsed: Option<&Json>) -> Vec<Block> {
         Column::new("Code", Align::Words),
     ];
     let row = |severity: &str, message: &str, remedy: &str, code: &str| {
-        let remedy = if remedy.is_empty() { String::new() } else { closed(remedy) };
+        let remedy = or_dash((!remedy.is_empty()).then(|| closed(remedy)));
         Row::plain(vec![severity.into(), closed(message), remedy, code.into()])
     };
     let rows: Vec<Row> = match (subject, parsed.and_then(|json| json.get("findings")?.as_array())) {

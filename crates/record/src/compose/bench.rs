@@ -1,14 +1,15 @@
 //! The record of how a bench stands.
 
-use flattop_core::bench::PairingState;
+use flattop_core::bench::{PairingState, Stage};
 use flattop_register::{Entry, Standing};
 use flattop_report::format::plain_percent;
 
 use super::admin::{self, heading, name};
 use super::{
-    Issue, Source, assessment_of, cautions, counted, day_of, error_cells, instruments, result, verify,
+    Issue, Source, assessment_of, cautions, counted, day_of, instruments, maybe_error, or_dash, result,
+    verify,
 };
-use crate::document::{Align, Block, Column, Document, Fact, Level, Row, RowKind, Table};
+use crate::document::{Align, Block, Column, Document, Fact, Level, NOTHING, Row, RowKind, Table};
 use crate::when;
 
 /// Composes the record of all pairings as they stand when it is issued. `standings` may hold void ones.
@@ -47,6 +48,8 @@ pub fn compose(source: &Source<'_>, standings: &[Standing], issue: &Issue) -> Do
             .into(),
     ));
     blocks.push(Block::Facts(conditions(issue)));
+    blocks.push(Block::Heading(Level::Section, heading::BEFORE_AFTER.into()));
+    blocks.push(last_adjustments(source));
     blocks.push(Block::Heading(Level::Section, "Instruments".into()));
     blocks.push(instruments::inputs(source.oscilloscopes));
     blocks.push(instruments::probes(source.probes));
@@ -109,6 +112,20 @@ pub(super) fn conditions(issue: &Issue) -> Vec<Fact> {
     ]
 }
 
+/// The last adjustment of each pairing in force with the assessments on both sides.
+fn last_adjustments(source: &Source<'_>) -> Block {
+    let withdrawn = source.withdrawn();
+    let mut last = std::collections::BTreeMap::new();
+    for entry in source.entries.iter().filter(|entry| !withdrawn.contains_key(&entry.seq)) {
+        let is_after = assessment_of(entry).is_some_and(|record| record.stage == Stage::AfterAdjustment);
+        let in_force = |number| source.pairing(number).is_some_and(|pairing| pairing.voided.is_none());
+        if let Some(number) = entry.subject.pairing.filter(|number| is_after && in_force(*number)) {
+            last.insert(number, entry);
+        }
+    }
+    super::period::adjustments(source, &last.into_values().collect::<Vec<_>>(), &withdrawn)
+}
+
 pub(super) fn state_words(state: PairingState) -> &'static str {
     match state {
         PairingState::VoidMoved => "void (moved or ended)",
@@ -143,7 +160,7 @@ fn pairings(source: &Source<'_>, standings: &[Standing]) -> Table {
         Column::new("Input", Align::Words),
         Column::new("State", Align::Words),
         Column::new("Last e, %", Align::Decimal),
-        Column::new("U (95 %), %", Align::Decimal),
+        Column::new("U, %", Align::Decimal),
         Column::new("Tolerance", Align::Short),
         Column::new("Checked", Align::Short),
         Column::new("Due", Align::Short),
@@ -160,14 +177,13 @@ fn pairings(source: &Source<'_>, standings: &[Standing]) -> Table {
             })
         });
         let record = entry.and_then(assessment_of);
-        let [e, u] =
-            record.and_then(|r| r.compensation).map_or_else(Default::default, |c| error_cells(c.error));
+        let [e, u] = maybe_error(record.and_then(|r| r.compensation).map(|c| c.error));
         let tolerance = pairing.tolerance.or(record.map(|r| r.tolerance));
         let state = state_words(status.state);
         let state = if status.adjusted_since { format!("{state}, adjusted since") } else { state.into() };
         let due = match (status.due_at_unix_ms, pairing.voided.is_some()) {
             (Some(due), false) => day_of(due, issue_like(pairing.made_at, check.map(|c| c.at))),
-            _ => String::new(),
+            _ => NOTHING.to_owned(),
         };
         let kind = if pairing.voided.is_some() { RowKind::Withdrawn } else { RowKind::Plain };
         let cells = vec![
@@ -177,13 +193,14 @@ fn pairings(source: &Source<'_>, standings: &[Standing]) -> Table {
             state,
             e,
             u,
-            tolerance.map(|t| plain_percent(t, 3)).unwrap_or_default(),
-            check.map(|c| when::day(c.at)).unwrap_or_default(),
+            or_dash(tolerance.map(|t| plain_percent(t, 3))),
+            or_dash(check.map(|c| when::day(c.at))),
             due,
         ];
         Row { kind, cells }
     };
-    let caption = "Pairings with the last decided assessment; void pairings are struck through".into();
+    let caption =
+        "Pairings with the last decided assessment, U for 95 %; void pairings are struck through".into();
     Table { caption, columns, rows: standings.iter().map(row).collect() }
 }
 

@@ -77,10 +77,10 @@ fn table(budget: &Budget) -> Table {
             let (value, standard) = (line.estimate.value, line.estimate.standard_uncertainty);
             let (value, standard) = match line.input {
                 Input::Error => (
-                    format!("{} %", significant(100.0 * value, 5)),
+                    format!("{} %", significant(100.0 * value, 4)),
                     format!("{} %", significant(100.0 * standard, 2)),
                 ),
-                _ => (engineering(value, of, 5), engineering(standard, of, 2)),
+                _ => (engineering(value, of, 4), engineering(standard, of, 2)),
             };
             let c = line.sensitivity;
             let sensitivity = if of == unit_of(budget.measurand) {
@@ -157,7 +157,7 @@ fn engineering(value: f64, unit: &str, digits: usize) -> String {
     figure(&flattop_report::format::plain(value, unit, digits))
 }
 
-/// A sensitivity in units that a reader can follow: pF for each percent, for each µs, for each kΩ.
+/// A sensitivity in units that a reader can follow: for each percent, each µs, each MΩ.
 fn sensitivity(c: f64, measurand: Measurand, of: &str) -> String {
     if unit_of(measurand) != "F" {
         return figure(&significant(c, 4));
@@ -165,7 +165,7 @@ fn sensitivity(c: f64, measurand: Measurand, of: &str) -> String {
     let (per, unit) = match of {
         "" => (1e-2, "%"),
         "s" => (1e-6, "µs"),
-        _ => (1e3, "kΩ"),
+        _ => (1e6, "MΩ"),
     };
-    format!("{} pF/{unit}", figure(&significant(c * per * 1e12, 3)))
+    format!("{}/{unit}", engineering(c * per, "F", 3))
 }

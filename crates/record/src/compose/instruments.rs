@@ -3,8 +3,8 @@
 use flattop_core::bench::{Input, InputId, Oscilloscope, Probe, Toleranced, Trimmer};
 use flattop_report::format::plain;
 
-use super::{Source, called};
-use crate::document::{Align, Block, Column, Fact, Row, Table};
+use super::{Source, called, or_dash};
+use crate::document::{Align, Block, Column, Fact, NOTHING, Row, Table};
 
 /// The facts about the two ends of a pairing.
 pub(super) fn facts(source: &Source<'_>, probe: Option<&Probe>, input: Option<&InputId>) -> Vec<Fact> {
@@ -86,14 +86,15 @@ pub(super) fn probes(all: &[Probe]) -> Block {
         .map(|probe| {
             Row::plain(vec![
                 probe.id.to_string(),
-                probe.label.clone().unwrap_or_default(),
-                probe.serial.clone().unwrap_or_default(),
-                probe.ratio.map(|r| flattop_report::format::significant(r, 4)).unwrap_or_default(),
-                probe
-                    .compensation_range_f
-                    .map(|r| format!("{} to {}", plain(r.low, "F", 3), plain(r.high, "F", 3)))
-                    .unwrap_or_default(),
-                probe.adjusted_at.map(|at| trimmer_words(at).to_owned()).unwrap_or_default(),
+                or_dash(probe.label.clone()),
+                or_dash(probe.serial.clone()),
+                or_dash(probe.ratio.map(|r| flattop_report::format::significant(r, 4))),
+                or_dash(
+                    probe
+                        .compensation_range_f
+                        .map(|r| format!("{} to {}", plain(r.low, "F", 3), plain(r.high, "F", 3))),
+                ),
+                or_dash(probe.adjusted_at.map(trimmer_words)),
                 in_use(probe.retired),
             ])
         })
@@ -115,9 +116,9 @@ pub(super) fn inputs(all: &[Oscilloscope]) -> Block {
     let mut rows = Vec::new();
     for scope in all {
         let name = called(scope.label.as_deref(), scope.id.as_str());
-        let serial = scope.serial.clone().unwrap_or_default();
+        let serial = or_dash(scope.serial.clone());
         if scope.inputs.is_empty() {
-            let nothing = String::new;
+            let nothing = || NOTHING.to_owned();
             let cells = vec![name, serial, nothing(), nothing(), nothing(), nothing(), in_use(scope.retired)];
             rows.push(Row::plain(cells));
             continue;
@@ -127,9 +128,9 @@ pub(super) fn inputs(all: &[Oscilloscope]) -> Block {
                 name.clone(),
                 serial.clone(),
                 called(input.label.as_deref(), input.name.as_str()),
-                input.resistance_ohm.map(|r| toleranced(r, "Ω")).unwrap_or_default(),
-                input.capacitance_f.map(|c| toleranced(c, "F")).unwrap_or_default(),
-                input.bandwidth_hz.map(|f| plain(f, "Hz", 3)).unwrap_or_default(),
+                or_dash(input.resistance_ohm.map(|r| toleranced(r, "Ω"))),
+                or_dash(input.capacitance_f.map(|c| toleranced(c, "F"))),
+                or_dash(input.bandwidth_hz.map(|f| plain(f, "Hz", 3))),
                 in_use(scope.retired || input.retired),
             ]));
         }

@@ -24,6 +24,7 @@ use flattop_core::bench::{Id, InputId, Moment, Oscilloscope, Pairing, Probe, Sta
 use flattop_register::{AssessmentRecord, Effect, Entry, EntryKind, Event, Head, Verification};
 use flattop_report::format::{Pair, percent};
 
+use crate::document::NOTHING;
 use crate::when;
 
 /// What those who hand out a record say about it and themselves. Nothing is made up where they say nothing.
@@ -174,10 +175,21 @@ fn figure(text: &str) -> String {
     }
 }
 
+/// A cell with what is known, or the dash of what is not.
+fn or_dash(text: Option<impl Into<String>>) -> String {
+    text.map_or_else(|| NOTHING.to_owned(), Into::into)
+}
+
+/// e and its U as cells, or dashes.
+fn maybe_error(error: Option<Estimate>) -> [String; 2] {
+    error.map_or_else(|| [NOTHING.to_owned(), NOTHING.to_owned()], error_cells)
+}
+
 /// e as `−7.407` and `0.078`, both in percent.
 fn error_cells(error: Estimate) -> [String; 2] {
     let pair = percent(error);
-    [figure(&pair.value), pair.half_width]
+    let half_width = if pair.half_width.is_empty() { NOTHING.to_owned() } else { pair.half_width };
+    [figure(&pair.value), half_width]
 }
 
 /// `−7.407 % ± 0.078 %`.
@@ -207,9 +219,9 @@ fn counted(count: usize, one: &str, several: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { several })
 }
 
-/// `12 (3f9c0a1b2c3d)`: number and first digits of the digest.
+/// `entry 12`.
 fn head_words(head: Head) -> String {
-    format!("entry {}, digest {}", head.seq, head.digest)
+    format!("entry {}", head.seq)
 }
 
 fn day_of(unix_ms: i64, like: Moment) -> String {

@@ -10,10 +10,10 @@ use flattop_report::format::{percent, plain_percent};
 use super::admin::{self, heading};
 use super::bench::{capital, conditions};
 use super::{
-    Issue, Source, assessment_of, cautions, counted, error_cells, result, stage_words, trends, verdict_words,
-    verify, with_units,
+    Issue, Source, assessment_of, cautions, counted, maybe_error, or_dash, result, stage_words, trends,
+    verdict_words, verify, with_units,
 };
-use crate::document::{Align, Block, Column, Document, Level, Row, RowKind, Table};
+use crate::document::{Align, Block, Column, Document, Level, NOTHING, Row, RowKind, Table};
 use crate::when;
 
 /// A period.
@@ -141,7 +141,7 @@ fn counts(entries: &[&Entry], withdrawn: &BTreeMap<i64, i64>) -> Table {
                 Verdict::Undetermined,
             ];
             for verdict in verdicts {
-                let name = format!("  of these {}", verdict_words(verdict));
+                let name = format!("\u{a0}\u{a0}of these {}", verdict_words(verdict));
                 push(name, &|entry| assessment_of(entry).is_some_and(|record| record.verdict == verdict));
             }
         }
@@ -155,7 +155,7 @@ fn counts(entries: &[&Entry], withdrawn: &BTreeMap<i64, i64>) -> Table {
 }
 
 /// Each assessment after an adjustment with the last one before it.
-fn adjustments(source: &Source<'_>, entries: &[&Entry], withdrawn: &BTreeMap<i64, i64>) -> Block {
+pub(super) fn adjustments(source: &Source<'_>, entries: &[&Entry], withdrawn: &BTreeMap<i64, i64>) -> Block {
     let mut rows = Vec::new();
     for entry in entries.iter().filter(|entry| !withdrawn.contains_key(&entry.seq)) {
         let Some(after) = assessment_of(entry).filter(|record| record.stage == Stage::AfterAdjustment) else {
@@ -171,9 +171,8 @@ fn adjustments(source: &Source<'_>, entries: &[&Entry], withdrawn: &BTreeMap<i64
             .filter_map(assessment_of)
             .take_while(|record| record.stage != Stage::AfterAdjustment)
             .find(|record| record.stage == Stage::BeforeAdjustment);
-        let cells_of = |error: Option<_>| error.map_or_else(Default::default, error_cells);
-        let [e0, u0] = cells_of(before.and_then(|record| record.compensation).map(|c| c.error));
-        let [e1, u1] = cells_of(after.compensation.map(|c| c.error));
+        let [e0, u0] = maybe_error(before.and_then(|record| record.compensation).map(|c| c.error));
+        let [e1, u1] = maybe_error(after.compensation.map(|c| c.error));
         rows.push(Row::plain(vec![
             when::day(entry.act.at),
             pairing_words(source, entry),
@@ -185,18 +184,18 @@ fn adjustments(source: &Source<'_>, entries: &[&Entry], withdrawn: &BTreeMap<i64
         ]));
     }
     if rows.is_empty() {
-        return Block::Paragraph("No assessment of this period was made after an adjustment.".into());
+        return Block::Paragraph("The logbook holds no assessment after an adjustment here.".into());
     }
     let columns = vec![
         Column::new("Day", Align::Short),
         Column::new("Pairing", Align::Words),
-        Column::new("e before, %", Align::Decimal),
+        Column::new("Before, %", Align::Decimal),
         Column::new("U, %", Align::Decimal),
-        Column::new("e after, %", Align::Decimal),
+        Column::new("After, %", Align::Decimal),
         Column::new("U, %", Align::Decimal),
         Column::new("Verdict after", Align::Words),
     ];
-    let caption = "Adjustments with the assessments on both sides; U is for 95 %".into();
+    let caption = "e before and after each adjustment; U is for 95 %".into();
     Block::Table(Table { caption, columns, rows })
 }
 
@@ -208,7 +207,7 @@ fn pairing_words(source: &Source<'_>, entry: &Entry) -> String {
     match (probe, input.or(scope)) {
         (Some(probe), Some(input)) => format!("{probe} on {input}"),
         (Some(one), None) | (None, Some(one)) => one,
-        (None, None) => String::new(),
+        (None, None) => NOTHING.to_owned(),
     }
 }
 
@@ -249,7 +248,7 @@ fn pairing(
 fn all(source: &Source<'_>, entries: &[&Entry], withdrawn: &BTreeMap<i64, i64>) -> Table {
     let columns = vec![
         Column::new("No.", Align::Decimal),
-        Column::new("When", Align::Short),
+        Column::new("When", Align::Words),
         Column::new("Kind", Align::Words),
         Column::new("About", Align::Words),
         Column::new("What it says", Align::Words),
@@ -267,11 +266,11 @@ fn all(source: &Source<'_>, entries: &[&Entry], withdrawn: &BTreeMap<i64, i64>) 
             let digest = entry.digest.to_string();
             let cells = vec![
                 entry.seq.to_string(),
-                short(entry.act.at),
+                when::minute(entry.act.at).replacen(' ', "\n", 1),
                 kind_words(entry.event.kind()).into(),
                 pairing_words(source, entry),
-                says.join("\n"),
-                entry.act.by.clone().unwrap_or_default(),
+                or_dash((!says.is_empty()).then(|| says.join("\n"))),
+                or_dash(entry.act.by.clone()),
                 digest.get(..8).unwrap_or(&digest).into(),
             ];
             let kind = if out.is_some() { RowKind::Withdrawn } else { RowKind::Plain };
@@ -282,11 +281,6 @@ fn all(source: &Source<'_>, entries: &[&Entry], withdrawn: &BTreeMap<i64, i64>) 
                    UTC; first eight digits of each digest"
         .into();
     Table { caption, columns, rows }
-}
-
-/// `2026-11-25 16:17 +01:00` on two lines.
-fn short(at: Moment) -> String {
-    when::minute(at)
 }
 
 fn says(entry: &Entry) -> Vec<String> {

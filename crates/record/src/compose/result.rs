@@ -56,7 +56,7 @@ pub(super) fn rule(record: &AssessmentRecord) -> Vec<Block> {
         let magnitude = compensation.error.value.abs();
         let share = |value: f64| figure(&format!("{:.3} %", 100.0 * value));
         blocks.push(Block::Paragraph(format!(
-            "Here |e| = {}, 1.645·u(e) = {}, T = {}: |e| + 1.645·u(e) = {} and |e| − 1.645·u(e) = {}.",
+            "Here |e| = {}, 1.645·u(e) = {}, T = {}: |e| + 1.645·u(e) = {} and |e|\u{a0}−\u{a0}1.645·u(e) = {}.",
             share(magnitude),
             share(guard),
             share(record.tolerance),
@@ -100,7 +100,7 @@ pub(super) fn figures(compensation: &Compensation, adjusted_at: Option<AdjustedA
     let columns = vec![
         Column::new("Quantity", Align::Words),
         Column::new("Value", Align::Decimal),
-        Column::new("U (95 %)", Align::Decimal),
+        Column::new("U", Align::Decimal),
         Column::new("u", Align::Decimal),
         Column::new("Unit", Align::Short),
     ];
@@ -162,9 +162,9 @@ pub(super) fn frequencies(compensation: &Compensation) -> Block {
     let columns = vec![
         Column::new("Frequency", Align::Short),
         Column::new("Amplitude error, %", Align::Decimal),
-        Column::new("U (95 %), %", Align::Decimal),
+        Column::new("U, %", Align::Decimal),
         Column::new("Phase error, °", Align::Decimal),
-        Column::new("U (95 %), °", Align::Decimal),
+        Column::new("U, °", Align::Decimal),
     ];
     let rows = STATED_FREQUENCIES_HZ
         .iter()
@@ -182,6 +182,6 @@ pub(super) fn frequencies(compensation: &Compensation) -> Block {
         })
         .collect();
     let caption =
-        "Error of a sine against its frequency, by the first-order model with the values above".into();
+        "Error of a sine against its frequency, by the first-order model with the values above; U is for 95 %".into();
     Block::Table(Table { caption, columns, rows })
 }

@@ -4,7 +4,7 @@ use super::drawing::{Ink, Op};
 use super::letters::{Letters, Style};
 use super::table;
 use super::{Paper, Sheet};
-use crate::document::{Block, Document, Fact, Figure, Level, NOT_STATED, Notice, Statement, Table, Value};
+use crate::document::{Block, Document, Fact, Figure, Level, Notice, Statement, Table, Value};
 
 pub(super) const TEXT: f32 = 9.2;
 const LEADING: f32 = 13.0;
@@ -13,6 +13,10 @@ const MEASURE: f32 = 372.0;
 /// Width of the names of facts.
 const NAMES: f32 = 132.0;
 const SMALL: f32 = 7.8;
+/// Of quotations and notices.
+const INDENT: f32 = 12.0;
+/// A drawing is made smaller down to this share before it goes to the next page.
+const LEAST_SCALE: f32 = 0.74;
 /// From one block to the next.
 const BETWEEN: f32 = 7.0;
 
@@ -165,8 +169,9 @@ impl<'a> Flow<'a> {
             Some(Block::Paragraph(_) | Block::Quotation(_)) => lines(3.0),
             Some(Block::Facts(facts)) => lines(2.0 * facts.len().min(2) as f32),
             Some(Block::Table(table)) => table::lead(self, table),
-            Some(Block::Figure(figure)) => self.figure_height(figure),
-            Some(Block::Notice(_) | Block::Statement(_)) => lines(4.0),
+            Some(Block::Figure(figure)) => LEAST_SCALE * self.figure_height(figure),
+            Some(Block::Notice(notice)) => self.notice_need(notice),
+            Some(Block::Statement(_)) => lines(4.0),
             Some(Block::End(_)) => lines(1.0),
         }
     }
@@ -204,7 +209,7 @@ impl<'a> Flow<'a> {
     }
 
     fn quotation(&mut self, text: &str) {
-        let indent = 12.0;
+        let indent = INDENT;
         for part in text.split('\n') {
             let lines = self.letters.lines(part, Style::Text, TEXT, self.measure() - indent);
             self.lines(self.sheet.left + indent, &lines, Style::Text, Ink::Full);
@@ -269,10 +274,9 @@ impl<'a> Flow<'a> {
     }
 
     fn figure(&mut self, figure: &'a Figure) {
-        let whole = self.whole();
         let height = self.figure_height(figure);
-        self.need(height.min(whole));
-        let scale = self.scale_of(figure) * (whole / height).min(1.0);
+        self.need((LEAST_SCALE * height).min(self.whole()));
+        let scale = self.scale_of(figure) * (self.room() / height).min(1.0);
         self.put(Op::Scene { scene: &figure.scene, at: (self.sheet.left, self.y), scale });
         self.y += scale * figure.scene.height as f32 + 2.0;
         self.caption(&figure.caption);
@@ -287,15 +291,22 @@ impl<'a> Flow<'a> {
         }
     }
 
+    /// Room that a notice asks for: all of it together, unless that is more than half a page.
+    fn notice_need(&self, notice: &Notice) -> f32 {
+        let width = self.measure() - INDENT;
+        let count = |text: &String| self.letters.lines(text, Style::Text, TEXT, width).len();
+        let lines: usize = notice.paragraphs.iter().map(count).sum();
+        let height = LEADING * (lines + 1) as f32 + 3.0 * notice.paragraphs.len() as f32 + 8.0;
+        if height < 0.5 * self.whole() { height } else { 5.0 * LEADING }
+    }
+
     fn notice(&mut self, notice: &'a Notice) {
-        let indent = 12.0;
+        let indent = INDENT;
         let width = self.measure() - indent;
         let parts: Vec<Vec<String>> =
             notice.paragraphs.iter().map(|p| self.letters.lines(p, Style::Text, TEXT, width)).collect();
-        let count: usize = parts.iter().map(Vec::len).sum();
-        let height = LEADING * (count + 1) as f32 + 3.0 * parts.len() as f32 + 6.0;
         self.y += 3.0;
-        self.need(if height < 0.5 * self.whole() { height } else { 5.0 * LEADING });
+        self.need(self.notice_need(notice));
         let (mut page, mut start) = (self.pages.len(), self.y);
         let titles = self.letters.lines(&notice.title, Style::Strong, TEXT, width);
         self.lines(self.sheet.left + indent, &titles, Style::Strong, Ink::Full);
@@ -366,9 +377,4 @@ impl<'a> Flow<'a> {
         self.text((middle - 0.5 * width, self.y), SMALL, Style::Text, Ink::Muted, text);
         self.y += 6.0;
     }
-}
-
-/// The words for a cell that has nothing to say.
-pub(super) fn shown(cell: &str) -> &str {
-    if cell == NOT_STATED || !cell.is_empty() { cell } else { "–" }
 }

@@ -8,6 +8,8 @@ mod flow;
 mod letters;
 mod table;
 
+pub(crate) use table::COMPACT;
+
 use krilla::destination::XyzDestination;
 use krilla::geom::Point;
 use krilla::metadata::{DateTime, Metadata};

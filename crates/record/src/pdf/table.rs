@@ -1,14 +1,16 @@
 //! Tables: widths of columns, decimal points below each other, heads that come again on each page.
 
 use super::drawing::{Ink, Op};
-use super::flow::{Flow, shown};
+use super::flow::Flow;
 use super::letters::{Letters, Style};
-use crate::document::{Align, Row, RowKind, Table, at_point};
+use crate::document::{Align, NOTHING, Row, RowKind, Table, at_point};
 
 const LARGEST: f32 = 8.6;
 const SMALLEST: f32 = 6.6;
 /// Least distance between columns.
 const GAP: f32 = 9.0;
+/// Tables of so few columns are no wider than they have to be.
+pub(crate) const COMPACT: usize = 3;
 /// Above and below the text of a row.
 const PAD: f32 = 2.3;
 
@@ -20,6 +22,8 @@ struct Set {
     /// Width of the widest part from the decimal point on, for each column.
     behind: Vec<f32>,
     heads: Vec<Vec<String>>,
+    /// Left and right end of its rules.
+    span: (f32, f32),
 }
 
 impl Set {
@@ -35,7 +39,7 @@ impl Set {
     fn cells(&self, letters: &Letters, table: &Table, row: &Row) -> Vec<Vec<String>> {
         let style = style(row.kind);
         let cell = |(at, cell): (usize, &String)| {
-            let text = shown(cell);
+            let text = cell.as_str();
             match table.columns[at].align {
                 Align::Words => text
                     .split('\n')
@@ -69,7 +73,7 @@ fn height(set: &Set, cells: &[Vec<String>]) -> f32 {
 /// Puts a table on the page, and on as many more as it takes.
 pub(super) fn set<'a>(flow: &mut Flow<'a>, table: &'a Table) {
     let set = measured(flow, table);
-    let span = (flow.sheet.left, flow.sheet.right);
+    let span = set.span;
     flow.need(lead(flow, table));
     if !table.caption.is_empty() {
         flow.caption(&table.caption);
@@ -129,8 +133,7 @@ fn head<'a>(flow: &mut Flow<'a>, set: &Set, table: &'a Table, span: (f32, f32)) 
 fn whole_row<'a>(flow: &mut Flow<'a>, set: &Set, table: &'a Table, row: &Row, cells: &[Vec<String>]) {
     let lines = cells.iter().map(Vec::len).max().unwrap_or(1);
     if row.kind == RowKind::Total {
-        let span = (flow.sheet.left, flow.sheet.right);
-        flow.rule(flow.y, span, 0.5, Ink::Full);
+        flow.rule(flow.y, set.span, 0.5, Ink::Full);
     }
     flow.y += PAD;
     for line in 0..lines {
@@ -185,7 +188,7 @@ fn line_of<'a>(
             }
         };
         flow.text((x, base), set.size, style(row.kind), ink, text.clone());
-        if row.kind == RowKind::Withdrawn && shown("") != text {
+        if row.kind == RowKind::Withdrawn && NOTHING != text {
             let y = base - 0.26 * set.size;
             flow.put(Op::Rule { from: (x, y), to: (x + wide, y), width: 0.5, ink: Ink::Muted });
         }
@@ -214,7 +217,7 @@ fn widths(letters: &Letters, table: &Table, size: f32) -> (Vec<f32>, Vec<f32>, V
             table
                 .rows
                 .iter()
-                .filter_map(move |row| row.cells.get(at).map(|cell| (shown(cell), style(row.kind))))
+                .filter_map(move |row| row.cells.get(at).map(|cell| (cell.as_str(), style(row.kind))))
         };
         let head = letters.width(&column.head, Style::Strong, size - 0.6);
         let head_word = letters.widest_word(&column.head, Style::Strong, size - 0.6);
@@ -252,6 +255,18 @@ fn widths(letters: &Letters, table: &Table, size: f32) -> (Vec<f32>, Vec<f32>, V
     (natural, least, behind)
 }
 
+/// Widths that fill the room. Columns of long words give way first: what is beyond a usual width counts only once the
+/// others have theirs.
+fn shared(room: f32, natural: &[f32], least: &[f32]) -> Vec<f32> {
+    const USUAL: f32 = 120.0;
+    let usual: Vec<f32> = natural.iter().zip(least).map(|(n, l)| n.min(USUAL.max(*l))).collect();
+    let (low, high) =
+        if usual.iter().sum::<f32>() > room { (least, &usual[..]) } else { (&usual[..], natural) };
+    let (floor, sum): (f32, f32) = (low.iter().sum(), high.iter().sum());
+    let share = if sum > floor { ((room - floor) / (sum - floor)).max(0.0) } else { 0.0 };
+    low.iter().zip(high).map(|(l, h)| l + share * (h - l)).collect()
+}
+
 fn place(
     flow: &Flow<'_>,
     table: &Table,
@@ -261,19 +276,20 @@ fn place(
 ) -> Set {
     let count = table.columns.len().max(1);
     let room = flow.sheet.right - flow.sheet.left - GAP * (count - 1) as f32;
-    let (sum, floor): (f32, f32) = (natural.iter().sum(), least.iter().sum());
     let (mut widths, mut gap) = (natural.to_vec(), GAP);
+    let sum: f32 = natural.iter().sum();
     if sum > room {
-        let share = if sum > floor { ((room - floor) / (sum - floor)).max(0.0) } else { 0.0 };
-        widths = natural.iter().zip(least).map(|(n, l)| l + share * (n - l)).collect();
-    } else {
+        widths = shared(room, natural, least);
+    } else if count > table.columns.len().min(COMPACT) {
         let words: Vec<usize> =
             (0..table.columns.len()).filter(|at| table.columns[*at].align == Align::Words).collect();
         if words.is_empty() {
-            gap += (room - sum) / (count.max(2) - 1) as f32;
+            gap += (room - sum) / (count - 1) as f32;
         } else {
             words.iter().for_each(|at| widths[*at] += (room - sum) / words.len() as f32);
         }
+    } else {
+        gap = 3.0 * GAP;
     }
     let mut left = flow.sheet.left;
     let columns: Vec<(f32, f32)> = widths
@@ -290,5 +306,6 @@ fn place(
         .zip(&columns)
         .map(|(column, (_, width))| flow.letters.lines(&column.head, Style::Strong, size - 0.6, width + 0.5))
         .collect();
-    Set { size, columns, behind, heads }
+    let end = columns.last().map_or(flow.sheet.right, |(left, width)| left + width);
+    Set { size, columns, behind, heads, span: (flow.sheet.left, end) }
 }
