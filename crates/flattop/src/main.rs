@@ -12,6 +12,7 @@ mod output;
 mod predict;
 mod progress;
 mod reach;
+mod report;
 mod setup;
 mod status;
 mod values;
@@ -31,6 +32,7 @@ fn main() -> ExitCode {
         Command::Choose(args) => ("choose", choose::run(&args)),
         Command::Bench(args) => ("bench", bench::run(&args)),
         Command::Log(args) => ("log", log::run(&args)),
+        Command::Report(args) => ("report", report::run(&args)),
         Command::Completions(args) => ("completions", completions::run(&args)),
         Command::Man(args) => ("man", man::run(&args)),
     };

@@ -261,6 +261,8 @@ fn flatten(name: &str, value: &Json, lines: &mut Vec<String>) {
                 flatten(&name, value, lines);
             }
         }
+        // What was left open when it was assessed.
+        Json::Null => {}
         Json::String(text) => lines.push(format!("{name} = {text}")),
         other => lines.push(format!("{name} = {other}")),
     }
@@ -340,28 +342,29 @@ fn closed_lower(text: &str) -> String {
 
 /// Whether the capture, assessed again, gives what was logged.
 fn agreement(record: &AssessmentRecord, subject: &Subject) -> String {
-    match (&record.compensation, &subject.assessment.compensation) {
+    let capture = if record.capture.is_some() { "the capture gives" } else { "the readings give" };
+    let again = subject.assessment.compensation.filter(|_| !subject.is_withheld());
+    match (&record.compensation, &again) {
         (Some(logged), Some(now)) => {
             let distance = (logged.error.value - now.error.value).abs();
             let now_words = with_units(&percent(now.error).signed());
             if distance <= 0.01 * logged.error.standard_uncertainty {
-                format!("Assessed again, the capture gives e = {now_words}, as logged.")
+                format!("Assessed again, {capture} e = {now_words}, as logged.")
             } else {
                 format!(
-                    "Assessed again, the capture gives e = {now_words}, where the logbook says {}. The logged figures count; \
+                    "Assessed again, {capture} e = {now_words}, where the logbook says {}. The logged figures count; \
                      the difference comes from the version of the program or from other settings.",
                     with_units(&percent(logged.error).signed())
                 )
             }
         }
-        (None, None) => "Assessed again, the capture gives no compensation error, as logged.".into(),
-        (Some(_), None) => {
-            "Assessed again, the capture gives no compensation error, but one was logged: the logged figures \
-                            count; the version of the program or the settings differ."
-                .into()
-        }
+        (None, None) => format!("Assessed again, {capture} no compensation error, as logged."),
+        (Some(_), None) => format!(
+            "Assessed again, {capture} no compensation error, but one was logged: the logged figures count; the \
+             version of the program or the settings differ."
+        ),
         (None, Some(now)) => format!(
-            "Assessed again, the capture gives e = {}, but none was logged: the entry counts; the version of the program or \
+            "Assessed again, {capture} e = {}, but none was logged: the entry counts; the version of the program or \
              the settings differ.",
             with_units(&percent(now.error).signed())
         ),

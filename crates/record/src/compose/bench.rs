@@ -2,6 +2,7 @@
 
 use flattop_core::bench::{PairingState, Stage};
 use flattop_register::{Entry, Standing};
+use flattop_report::bench::state_words;
 use flattop_report::format::plain_percent;
 
 use super::admin::{self, heading, name};
@@ -124,17 +125,6 @@ fn last_adjustments(source: &Source<'_>) -> Block {
         }
     }
     super::period::adjustments(source, &last.into_values().collect::<Vec<_>>(), &withdrawn)
-}
-
-pub(super) fn state_words(state: PairingState) -> &'static str {
-    match state {
-        PairingState::VoidMoved => "void (moved or ended)",
-        PairingState::OutOfReach => "out of reach of its trimmer",
-        PairingState::OutOfTolerance => "out of tolerance",
-        PairingState::NeverChecked => "never checked",
-        PairingState::Due => "due",
-        PairingState::InTolerance => "in tolerance",
-    }
 }
 
 fn counts(standings: &[Standing]) -> Table {

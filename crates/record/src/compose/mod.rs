@@ -20,9 +20,10 @@ pub(crate) mod field {
 use std::collections::BTreeMap;
 
 use flattop_core::assessment::{Estimate, Verdict};
-use flattop_core::bench::{Id, InputId, Moment, Oscilloscope, Pairing, Probe, Stage};
+use flattop_core::bench::{Id, InputId, Moment, Oscilloscope, Pairing, Probe};
 use flattop_register::{AssessmentRecord, Effect, Entry, EntryKind, Event, Head, Verification};
 use flattop_report::format::{Pair, percent};
+use flattop_report::logbook::text::stage_words;
 
 use crate::document::NOTHING;
 use crate::when;
@@ -195,14 +196,6 @@ fn error_cells(error: Estimate) -> [String; 2] {
 /// `−7.407 % ± 0.078 %`.
 fn with_units(pair: &Pair) -> String {
     figure(&pair.with_units())
-}
-
-fn stage_words(stage: Stage) -> &'static str {
-    match stage {
-        Stage::Check => "check",
-        Stage::BeforeAdjustment => "before adjustment",
-        Stage::AfterAdjustment => "after adjustment",
-    }
 }
 
 fn verdict_words(verdict: Verdict) -> &'static str {

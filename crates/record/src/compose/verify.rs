@@ -8,6 +8,7 @@ use crate::document::{Block, Fact, Level};
 /// Digests, the state of the logbook, and what to do. `entry` is the one that the record is about.
 pub(super) fn blocks(source: &Source<'_>, entry: Option<&Entry>) -> Vec<Block> {
     let mut facts = Vec::new();
+    let mut command = "flattop log verify".to_owned();
     if let Some(entry) = entry {
         facts.push(Fact::text("Entry", format!("{} of the logbook", entry.seq)));
         facts.push(Fact::code("Digest of the entry", entry.digest.to_string()));
@@ -23,6 +24,7 @@ pub(super) fn blocks(source: &Source<'_>, entry: Option<&Entry>) -> Vec<Block> {
         Some(head) => {
             facts.push(Fact::text("Head of the logbook", head_words(head)));
             facts.push(Fact::code("Digest of the head", head.digest.to_string()));
+            command = format!("flattop log verify --noted {}:{}", head.seq, head.digest);
         }
         None => facts.push(Fact::text("Head of the logbook", "none: the logbook is empty")),
     }
@@ -39,7 +41,7 @@ pub(super) fn blocks(source: &Source<'_>, entry: Option<&Entry>) -> Vec<Block> {
         format!("{walked} checked when this record was made, NOT in order: {}", problems.join("; "))
     };
     facts.push(Fact::text("State of the logbook", state));
-    facts.push(Fact::code("Command", "flattop log verify"));
+    facts.push(Fact::code("Command", command));
     let how = "The logbook is a chain: each entry carries the SHA-256 digest of the one before it, and a capture is kept \
                under the SHA-256 digest of its bytes. Run the command on the bench the record came from; it walks the \
                chain and the captures and names whatever is not as it was written. An end that was cut off shows only \

@@ -127,6 +127,7 @@ pub(crate) fn subject(tip_f: f64, shunt_f: f64) -> Subject {
             sha256: Digest::of(&bytes(&samples)).to_string(),
         }),
         captures: Vec::new(),
+        on_bench: None,
         assumptions: Assumptions {
             divider: DIVIDER,
             resistor_tolerance: 0.01,
