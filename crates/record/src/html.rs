@@ -119,7 +119,7 @@ fn cell_of(cell: &str, align: Align, kind: RowKind, places: usize) -> Markup {
         let (before, after) = at_point(cell);
         html! { (clean(before)) span.after style=(format!("width:{places}ch")) { (clean(after)) } }
     } else {
-        html! { (clean(cell)) }
+        breakable(cell)
     };
     if kind == RowKind::Withdrawn && cell != NOTHING {
         html! { s { (inner) } }
@@ -159,6 +159,25 @@ fn stated(statement: &Statement, drawings: &mut usize) -> Markup {
             }
         }
     }
+}
+
+/// Text whose very long words may be broken, so that no column is forced wide.
+fn breakable(text: &str) -> Markup {
+    const LONGEST: usize = 24;
+    let text = clean(text);
+    let mut pieces = vec![String::new()];
+    let mut run = 0;
+    for c in text.chars() {
+        run = if c.is_whitespace() { 0 } else { run + 1 };
+        if run > LONGEST {
+            pieces.push(String::new());
+            run = 1;
+        }
+        if let Some(last) = pieces.last_mut() {
+            last.push(c);
+        }
+    }
+    html! { @for (at, piece) in pieces.iter().enumerate() { @if at > 0 { wbr; } (piece) } }
 }
 
 /// Without the control characters that HTML does not admit; maud escapes the rest.
@@ -205,8 +224,8 @@ th, td { padding: 0.22rem 0.55rem; }
 th:first-child, td:first-child { padding-left: 0; }
 th:last-child, td:last-child { padding-right: 0; }
 td { vertical-align: top; border-bottom: 1px solid #e4e6e9; white-space: pre-line; }
-td.words, code { overflow-wrap: anywhere; }
-td.short { white-space: nowrap; }
+code { overflow-wrap: anywhere; }
+td.short { white-space: pre; }
 table.compact { width: auto; min-width: 18rem; }
 th.figures, td.figures { text-align: right; white-space: nowrap; }
 th.figures { white-space: normal; }
@@ -228,7 +247,7 @@ aside p:last-child { margin-bottom: 0; }
 footer { border-top: 1px solid var(--hair); color: var(--muted); font-size: 0.78rem; padding-top: 0.4rem; }
 footer p { margin: 0; }
 @media print {
-  body { font-size: 9pt; }
+  html { font-size: 9.6pt; }
   main { max-width: none; margin: 0; padding: 0; }
 }
 ";
@@ -241,6 +260,8 @@ mod tests {
     fn text_cannot_become_markup() {
         let block = Block::Paragraph("<script>alert(1)</script> & \u{1}".into());
         let text = show(&block, &mut 0).into_string();
+        let long = breakable(&"x".repeat(50)).into_string();
+        assert_eq!(long, format!("{}<wbr>{}<wbr>xx", "x".repeat(24), "x".repeat(24)));
         assert_eq!(text, "<p>&lt;script&gt;alert(1)&lt;/script&gt; &amp; \u{fffd}</p>");
     }
 }

@@ -248,7 +248,7 @@ fn pairing(
 fn all(source: &Source<'_>, entries: &[&Entry], withdrawn: &BTreeMap<i64, i64>) -> Table {
     let columns = vec![
         Column::new("No.", Align::Decimal),
-        Column::new("When", Align::Words),
+        Column::new("When", Align::Short),
         Column::new("Kind", Align::Words),
         Column::new("About", Align::Words),
         Column::new("What it says", Align::Words),

@@ -161,17 +161,16 @@ impl Letters {
     /// A long word in parts, cut behind a hyphen or slash where there is one.
     fn cut(&self, word: &str, style: Style, size: f32, width: f32) -> Vec<String> {
         let mut parts = Vec::new();
-        let (mut part, mut used) = (String::new(), 0.0);
+        let mut part = String::new();
         for c in word.chars() {
-            let wide = self.width(c.encode_utf8(&mut [0; 4]), style, size);
-            if used + wide > width && !part.is_empty() {
+            part.push(c);
+            if self.width(&part, style, size) > width && part.chars().count() > 1 {
+                part.pop();
                 let good = part.rfind(['-', '/', '_', '.']).map(|at| at + 1).filter(|at| 2 * at > part.len());
                 let rest = part.split_off(good.unwrap_or(part.len()));
                 parts.push(std::mem::replace(&mut part, rest));
-                used = self.width(&part, style, size);
+                part.push(c);
             }
-            part.push(c);
-            used += wide;
         }
         parts.push(part);
         parts
@@ -203,7 +202,7 @@ mod tests {
     fn lines_keep_all_letters_and_stay_within_their_width() {
         let letters = Letters::new().unwrap();
         let digest = "0123456789abcdef".repeat(4);
-        let text = format!("a word {digest} 漢字 and more — “quoted” words that go on");
+        let text = format!("a word {digest} {} 漢字 and more — “quoted” words that go on", "x".repeat(180));
         for width in [40.0, 90.0, 400.0] {
             let lines = letters.lines(&text, Style::Text, 9.0, width);
             assert!(

@@ -41,11 +41,11 @@ impl Set {
         let cell = |(at, cell): (usize, &String)| {
             let text = cell.as_str();
             match table.columns[at].align {
-                Align::Words => text
+                // A hair of slack: words measured apart and together differ by their kerning.
+                Align::Words | Align::Short => text
                     .split('\n')
-                    .flat_map(|part| letters.lines(part, style, self.size, self.columns[at].1))
+                    .flat_map(|part| letters.lines(part, style, self.size, self.columns[at].1 + 0.8))
                     .collect(),
-                Align::Short => letters.lines(text, style, self.size, self.columns[at].1 + 0.5),
                 Align::Decimal => vec![text.to_owned()],
             }
         };
@@ -219,12 +219,14 @@ fn widths(letters: &Letters, table: &Table, size: f32) -> (Vec<f32>, Vec<f32>, V
                 .iter()
                 .filter_map(move |row| row.cells.get(at).map(|cell| (cell.as_str(), style(row.kind))))
         };
+        let widest_line = |(cell, style): (&str, Style)| {
+            cell.split('\n').map(|part| letters.width(part, style, size)).fold(0.0, f32::max)
+        };
         let head = letters.width(&column.head, Style::Strong, size - 0.6);
         let head_word = letters.widest_word(&column.head, Style::Strong, size - 0.6);
         match column.align {
             Align::Words => {
-                let widest =
-                    cells().map(|(cell, style)| letters.width(cell, style, size)).fold(0.0, f32::max);
+                let widest = cells().map(widest_line).fold(0.0, f32::max);
                 let word =
                     cells().map(|(cell, style)| letters.widest_word(cell, style, size)).fold(0.0, f32::max);
                 natural.push(widest.max(head));
@@ -233,8 +235,7 @@ fn widths(letters: &Letters, table: &Table, size: f32) -> (Vec<f32>, Vec<f32>, V
                 behind.push(0.0);
             }
             Align::Short => {
-                let widest =
-                    cells().map(|(cell, style)| letters.width(cell, style, size)).fold(0.0, f32::max);
+                let widest = cells().map(widest_line).fold(0.0, f32::max);
                 natural.push(widest.max(head_word));
                 least.push(widest.max(head_word).min(150.0));
                 behind.push(0.0);
