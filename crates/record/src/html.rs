@@ -226,6 +226,7 @@ th:last-child, td:last-child { padding-right: 0; }
 td { vertical-align: top; border-bottom: 1px solid #e4e6e9; white-space: pre-line; }
 code { overflow-wrap: anywhere; }
 td.short { white-space: pre; }
+td.words { min-width: 5.5em; }
 table.compact { width: auto; min-width: 18rem; }
 th.figures, td.figures { text-align: right; white-space: nowrap; }
 th.figures { white-space: normal; }

@@ -10,7 +10,16 @@ fn furnished() -> Bench {
     let bench = Bench::new();
     for args in [
         &["bench", "add", "--bench", "b.sqlite", "oscilloscope", "bench-a", "label=Bench A scope, 200 MHz"][..],
-        &["bench", "add", "--bench", "b.sqlite", "input", "bench-a/ch1", "capacitance=15 pF ± 1 pF"],
+        &[
+            "bench",
+            "add",
+            "--bench",
+            "b.sqlite",
+            "input",
+            "bench-a/ch1",
+            "resistance=1M",
+            "capacitance=15 pF ± 1 pF",
+        ],
         &[
             "bench",
             "add",
@@ -97,8 +106,17 @@ fn bench_and_period_become_pdf() {
 #[test]
 fn a_period_counts_its_last_day() {
     let bench = furnished();
-    let note =
-        ["log", "note", "probe-07", "late in the day", "--at", "2026-03-31T23:30:00Z", "--bench", "b.sqlite"];
+    let note = [
+        "log",
+        "note",
+        "late in the day",
+        "--about",
+        "probe-07",
+        "--at",
+        "2026-03-31T23:30:00Z",
+        "--bench",
+        "b.sqlite",
+    ];
     let run = bench.run(&note);
     assert_eq!(run.status, 0, "{run:?}");
     for (to, holds) in [("2026-03-31", true), ("2026-03-30", false), ("2026-03-31T23:30:00Z", false)] {

@@ -84,11 +84,12 @@ pub(super) fn set<'a>(flow: &mut Flow<'a>, table: &'a Table) {
         let cells = set.cells(flow.letters, table, row);
         let tall = height(&set, &cells);
         let last = at + 1 == table.rows.len();
-        // The sum stays with the row above it.
-        let next = table.rows.get(at + 1).filter(|next| next.kind == RowKind::Total);
+        // The sum stays with the row above it, and the last row does not stand alone.
+        let is_last_but_one = at + 2 == table.rows.len();
+        let next = table.rows.get(at + 1).filter(|next| next.kind == RowKind::Total || is_last_but_one);
         let with = next.map_or(0.0, |next| height(&set, &set.cells(flow.letters, table, next)));
         if tall <= 0.6 * flow.whole() {
-            if flow.room() < tall + with {
+            if flow.room() < tall + with.min(0.3 * flow.whole()) {
                 turn(flow, &set, table, span);
             }
             whole_row(flow, &set, table, row, &cells);
