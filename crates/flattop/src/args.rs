@@ -3,6 +3,7 @@
 use clap::{Parser, Subcommand};
 
 use crate::{assess, bench, choose, completions, log, man, pair, predict, reach};
+use crate::{assess, bench, choose, completions, log, man, predict, reach, report};
 
 /// Trust what the oscilloscope shows through a divider probe
 ///
@@ -26,6 +27,7 @@ pub(crate) enum Command {
     Pair(Box<pair::Args>),
     Bench(Box<bench::Args>),
     Log(Box<log::Args>),
+    Report(Box<report::Args>),
     Completions(completions::Args),
     Man(man::Args),
 }

@@ -14,6 +14,7 @@ mod pair;
 mod predict;
 mod progress;
 mod reach;
+mod report;
 mod setup;
 mod status;
 mod values;
@@ -34,6 +35,7 @@ fn main() -> ExitCode {
         Command::Pair(args) => ("pair", pair::run(&args)),
         Command::Bench(args) => ("bench", bench::run(&args)),
         Command::Log(args) => ("log", log::run(&args)),
+        Command::Report(args) => ("report", report::run(&args)),
         Command::Completions(args) => ("completions", completions::run(&args)),
         Command::Man(args) => ("man", man::run(&args)),
     };

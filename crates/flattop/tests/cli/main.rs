@@ -15,6 +15,7 @@ mod predict;
 mod reach;
 mod readings;
 mod register;
+mod report;
 mod several;
 mod signals;
 mod usage;

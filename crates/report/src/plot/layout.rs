@@ -1,6 +1,6 @@
 //! Where everything stands: heading, record, residual, error against frequency.
 
-use flattop_core::assessment::{Compensation, Trace, Verdict};
+use flattop_core::assessment::{Compensation, MeasuredPoint, Trace, Verdict};
 
 use super::axis::{decades, linear, typographic};
 use super::panel::{Mark, Panel};
@@ -44,22 +44,64 @@ pub(crate) fn scene(subject: &Subject) -> Scene {
         shapes: Vec::new(),
     };
     let mut top = heading(&mut scene, subject) + 54.0;
-    let has_fit = found.trace.fit.iter().any(|v| v.is_finite());
     if !found.trace.time_s.is_empty() {
-        let height = if has_fit { 250.0 } else { 380.0 };
-        let panel = record(&mut scene, subject, has_fit, (top, top + height));
-        top += height + GAP;
-        if has_fit {
-            let bar = (top - 36.0, top + 94.0);
-            residual(&mut scene, subject, panel, bar);
-            top = bar.1 + GAP;
-        }
+        top = record_and_residual(&mut scene, subject, top) + GAP;
     }
     if let Some(compensation) = &found.compensation {
-        error(&mut scene, subject, compensation, (top, top + 270.0));
+        error(&mut scene, compensation, found.tolerance, &found.measured_response, (top, top + 270.0));
         top += 270.0 + GAP;
     }
     on_paper(scene, top - GAP)
+}
+
+/// Record and residual alone, without a heading; `None` when there is no record to draw.
+pub fn record_scene(subject: &Subject) -> Option<Scene> {
+    if subject.assessment.trace.time_s.is_empty() {
+        return None;
+    }
+    let mut scene = empty(
+        "Record, fit and residual",
+        "Panel: the record over time, with the fitted response where there is one, and what is left between them.",
+    );
+    let bottom = record_and_residual(&mut scene, subject, 38.0);
+    Some(on_paper(scene, bottom))
+}
+
+/// Error against frequency alone, without a heading; it needs no capture.
+pub fn error_scene(compensation: &Compensation, tolerance: f64, measured: &[MeasuredPoint]) -> Scene {
+    let mut scene = empty(
+        "Error against frequency",
+        "Panel: error of a sine's amplitude against its frequency, with a 95 % band and the tolerance.",
+    );
+    error(&mut scene, compensation, tolerance, measured, (38.0, 288.0));
+    on_paper(scene, 288.0)
+}
+
+/// The mark of a verdict alone: its shape tells it, colour is not needed.
+pub fn verdict_scene(verdict: Verdict) -> Scene {
+    let name = crate::subject::verdict_code(verdict).replace('-', " ");
+    let mut scene = Scene { width: 26.0, height: 26.0, ..empty(&name, &name) };
+    verdict_mark(&mut scene, verdict, (13.0, 13.0));
+    scene
+}
+
+pub(crate) fn empty(title: &str, description: &str) -> Scene {
+    let (title, description) = (title.into(), description.into());
+    Scene { width: WIDTH, height: 0.0, title, description, shapes: Vec::new() }
+}
+
+/// Both panels below `top`. Returns the y of their end.
+fn record_and_residual(scene: &mut Scene, subject: &Subject, top: f64) -> f64 {
+    let has_fit = subject.assessment.trace.fit.iter().any(|v| v.is_finite());
+    let height = if has_fit { 250.0 } else { 380.0 };
+    let panel = record(scene, subject, has_fit, (top, top + height));
+    if !has_fit {
+        return top + height;
+    }
+    let top = top + height + GAP;
+    let bar = (top - 36.0, top + 94.0);
+    residual(scene, subject, panel, bar);
+    bar.1
 }
 
 /// The drawing with its paper behind it, high enough for the last panel, which ends at `bottom`.
@@ -234,7 +276,13 @@ fn residual(scene: &mut Scene, subject: &Subject, above: Panel, (top, bottom): (
 }
 
 /// Error of a sine's amplitude against its frequency, with its 95 % band and the tolerance.
-fn error(scene: &mut Scene, subject: &Subject, compensation: &Compensation, (top, bottom): (f64, f64)) {
+fn error(
+    scene: &mut Scene,
+    compensation: &Compensation,
+    tolerance: f64,
+    points: &[MeasuredPoint],
+    (top, bottom): (f64, f64),
+) {
     const DECADES: (f64, f64) = (1.0, 8.0);
     let steps = 280;
     let curve: Vec<(f64, f64, f64)> = (0..=steps)
@@ -244,7 +292,6 @@ fn error(scene: &mut Scene, subject: &Subject, compensation: &Compensation, (top
         .filter(|(_, value, half)| value.is_finite() && half.is_finite())
         .collect();
     // Measured gains are relative to the one at the lowest frequency; that one is set on the curve.
-    let points = &subject.assessment.measured_response;
     let lowest_hz = points.iter().map(|p| p.frequency_hz).fold(f64::INFINITY, f64::min);
     let scale = 1.0 + compensation.response_at(lowest_hz).amplitude_error.value;
     let measured: Vec<(f64, f64, f64)> = points
@@ -254,7 +301,6 @@ fn error(scene: &mut Scene, subject: &Subject, compensation: &Compensation, (top
         .map(|(log_f, value, u)| (log_f, value, COVERAGE_FACTOR_95 * u))
         .filter(|(log_f, value, half)| (DECADES.0..=DECADES.1).contains(log_f) && (value + half).is_finite())
         .collect();
-    let tolerance = subject.assessment.tolerance;
     let (mut low, mut high) = (-1.5 * tolerance, 1.5 * tolerance);
     for (_, value, half) in curve.iter().chain(&measured) {
         low = low.min(value - half);

@@ -8,10 +8,14 @@ pub(crate) mod panel;
 pub(crate) mod png;
 pub mod scene;
 pub(crate) mod svg;
+mod trend;
 
 use crate::subject::Subject;
 
+pub use layout::{error_scene, record_scene, verdict_scene};
 pub use png::PngError;
+pub use svg::inline;
+pub use trend::{TrendDrawing, TrendMark, TrendPlace, trend_scene};
 
 /// The plot as an SVG document.
 pub fn svg(subject: &Subject) -> String {

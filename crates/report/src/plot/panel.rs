@@ -22,6 +22,8 @@ pub(crate) enum Mark {
     Line(Stroke),
     Band(Paint),
     Dot(Paint),
+    Ring(Paint),
+    Cross(Paint),
 }
 
 impl Panel {
@@ -84,12 +86,26 @@ impl Panel {
             match *mark {
                 Mark::Line(stroke) => scene.line(vec![(x, y), (x + 24.0, y)], stroke),
                 Mark::Band(paint) => scene.rectangle((x, y - 5.0), (x + 24.0, y + 5.0), paint),
-                Mark::Dot(fill) => {
-                    scene.shapes.push(super::scene::Shape::Disc { at: (x + 15.0, y), radius: 3.5, fill })
+                Mark::Dot(fill) => disc(scene, (x + 15.0, y), 3.5, fill),
+                Mark::Ring(paint) => {
+                    disc(scene, (x + 15.0, y), 4.5, paint);
+                    disc(scene, (x + 15.0, y), 2.8, colour::PAPER);
                 }
+                Mark::Cross(paint) => cross(scene, (x + 15.0, y), paint),
             }
             x -= 14.0;
         }
+    }
+}
+
+pub(crate) fn disc(scene: &mut Scene, at: (f64, f64), radius: f64, fill: Paint) {
+    scene.shapes.push(super::scene::Shape::Disc { at, radius, fill });
+}
+
+pub(crate) fn cross(scene: &mut Scene, (x, y): (f64, f64), paint: Paint) {
+    for dy in [4.5, -4.5] {
+        let stroke = Stroke { paint, width: 1.6, dash: Dash::Solid };
+        scene.line(vec![(x - 4.5, y - dy), (x + 4.5, y + dy)], stroke);
     }
 }
 

@@ -7,20 +7,27 @@ use super::scene::{Anchor, Dash, Paint, Scene, Shape, Stroke};
 /// The document, with a title and a description for screen readers.
 pub(crate) fn write(scene: &Scene) -> String {
     let mut out = String::with_capacity(64 * 1024);
+    out.push_str("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
     // Writing to a String does not fail.
-    let _ = document(&mut out, scene);
+    let _ = element(&mut out, scene, r#"xmlns="http://www.w3.org/2000/svg" "#, "");
     out
 }
 
-fn document(out: &mut String, scene: &Scene) -> std::fmt::Result {
+/// The drawing as an element inside an HTML page. `name` keeps the ids of several drawings on one page apart.
+pub fn inline(scene: &Scene, name: &str) -> String {
+    let mut out = String::with_capacity(64 * 1024);
+    let _ = element(&mut out, scene, "", &format!("{name}-"));
+    out
+}
+
+fn element(out: &mut String, scene: &Scene, namespace: &str, prefix: &str) -> std::fmt::Result {
     let (width, height) = (scene.width, scene.height);
-    writeln!(out, r#"<?xml version="1.0" encoding="UTF-8"?>"#)?;
     writeln!(
         out,
-        r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}" role="img" aria-labelledby="title description" font-family="sans-serif">"#
+        r#"<svg {namespace}width="{width}" height="{height}" viewBox="0 0 {width} {height}" role="img" aria-labelledby="{prefix}title {prefix}description" font-family="sans-serif">"#
     )?;
-    writeln!(out, r#"<title id="title">{}</title>"#, escaped(&scene.title))?;
-    writeln!(out, r#"<desc id="description">{}</desc>"#, escaped(&scene.description))?;
+    writeln!(out, r#"<title id="{prefix}title">{}</title>"#, escaped(&scene.title))?;
+    writeln!(out, r#"<desc id="{prefix}description">{}</desc>"#, escaped(&scene.description))?;
     for shape in &scene.shapes {
         match shape {
             Shape::Line { points, stroke } => {

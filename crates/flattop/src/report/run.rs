@@ -1,0 +1,102 @@
+//! From the bench to a document.
+
+use std::collections::BTreeMap;
+
+use flattop_core::bench::Moment;
+use flattop_record::compose::assessment::Again;
+use flattop_record::compose::{Issue, Source, assessment, bench, period};
+use flattop_record::document::Document;
+use flattop_register::{Event, Filter, KeptCapture, Register, RegisterError, Retired, Voids};
+
+use super::args::{How, What};
+use crate::logged::Kept;
+use crate::output::remark;
+use crate::status::Ending;
+use crate::workbench::{PROGRAM, now, offset_minutes};
+
+/// The record that was asked for, and how the run ends if it can be written.
+pub(super) fn document(what: &What, how: &How) -> Result<(Document, Ending), String> {
+    let fail = |e: RegisterError| e.to_string();
+    let register = how.bench.read()?;
+    let issue = issue(how);
+    let oscilloscopes = register.oscilloscopes(Retired::Shown).map_err(fail)?;
+    let probes = register.probes(Retired::Shown).map_err(fail)?;
+    let pairings = register.pairings(Voids::Shown).map_err(fail)?;
+    let entries = register.entries(&Filter::all()).map_err(fail)?;
+    let verification = register.verify(None).map_err(fail)?;
+    let source = Source {
+        oscilloscopes: &oscilloscopes,
+        probes: &probes,
+        pairings: &pairings,
+        entries: &entries,
+        head: verification.head,
+        verification: &verification,
+    };
+    let document = match what {
+        What::Assessment(args) => one(&register, &source, args.entry, &issue)?,
+        What::Bench(_) => {
+            let standings = register.standings(Voids::Shown, issue.at.unix_ms).map_err(fail)?;
+            bench::compose(&source, &standings, &issue)
+        }
+        What::Period(args) => {
+            let span = period::Period { from: moment(args.from)?, until: moment(args.to)? };
+            let mut series = BTreeMap::new();
+            for pairing in &pairings {
+                series.insert(pairing.number, register.series(pairing.number).map_err(fail)?);
+            }
+            period::compose(&source, span, &series, &issue)
+        }
+    };
+    if verification.problems.is_empty() {
+        return Ok((document, Ending::Good));
+    }
+    remark("the logbook is not intact, and the record says so; 'flattop log verify' names what is wrong");
+    Ok((document, Ending::Outside))
+}
+
+fn one(register: &Register, source: &Source<'_>, seq: i64, issue: &Issue) -> Result<Document, String> {
+    let entry = source.entries.iter().find(|entry| entry.seq == seq);
+    let digest = entry.and_then(|entry| match &entry.event {
+        Event::Assessment(record) => record.capture,
+        _ => None,
+    });
+    let kept: Option<KeptCapture> = match digest {
+        Some(digest) => {
+            let all = register.captures().map_err(|e| e.to_string())?;
+            all.into_iter().find(|kept| kept.digest == digest)
+        }
+        None => None,
+    };
+    let again = match entry {
+        Some(entry) => Kept::of(register, entry).and_then(|kept| kept.assess()),
+        None => Err(String::new()),
+    };
+    let again = match &again {
+        Ok(subject) => Again::Assessed(subject),
+        Err(why) => Again::Not(why),
+    };
+    assessment::compose(source, seq, kept, again, issue).map_err(|e| e.to_string())
+}
+
+fn issue(how: &How) -> Issue {
+    Issue {
+        at: now(),
+        program: PROGRAM.to_owned(),
+        laboratory: how.laboratory.clone(),
+        address: how.address.clone(),
+        location: how.place.clone(),
+        customer: how.customer.clone(),
+        issued_by: how.issued_by.clone(),
+        reference: how.reference.clone(),
+        received: how.received.clone(),
+        condition: how.condition.clone(),
+        deviations: how.deviations.clone(),
+        traceability: how.traceability.clone(),
+    }
+}
+
+/// A time with the offset that the clock on the wall has then.
+fn moment(unix_ms: i64) -> Result<Moment, String> {
+    let at = jiff::Timestamp::from_millisecond(unix_ms).map_err(|e| format!("the period: {e}"))?;
+    Ok(Moment { unix_ms, offset_minutes: offset_minutes(at) })
+}
