@@ -9,6 +9,7 @@ mod bench;
 mod drawings;
 mod logbook;
 mod pair;
+mod plan_ids;
 mod predict;
 mod reach;
 mod readings;
