@@ -156,8 +156,14 @@ fn what_the_plan_says_goes_before_and_takes_its_group_along() {
     }
     // A category must not get the voltage of another one, nor a form the order of another.
     assert_eq!(
-        found(&[("probe.rating.peak", ""), ("input.response", "gaussian"), ("probe.rating.category", "")]),
+        found(&[
+            ("probe.rating.dc", "600 V"),
+            ("probe.rating.peak", ""),
+            ("input.response", "gaussian"),
+            ("probe.rating.category", ""),
+        ]),
         written(&[
+            ("probe.rating.dc", "600 V"),
             ("probe.rating.frequency", ""),
             ("probe.rating.peak", ""),
             ("input.response", "gaussian"),
@@ -223,9 +229,9 @@ fn what_is_missing_or_wrong_says_so_at_the_id() {
         ),
         // Parts were begun, so the data sheet of the bench does not count.
         [
-            "plan, line 1, column 1: [probe] tip_resistance: expected a resistance not below zero, for example 4k7, \
+            "plan, line 1, column 1: [probe] tip_resistance: expected a resistance not below zero, for example 9M, 4k7 or 50 ohm, \
              found nothing; a probe given by its parts needs it",
-            "plan, line 1, column 1: [probe] tip_capacitance: expected a capacitance not below zero, for example 22 pF, \
+            "plan, line 1, column 1: [probe] tip_capacitance: expected a capacitance not below zero, for example 15 pF or 15p, \
              found nothing; a probe given by its parts needs it",
         ]
     );

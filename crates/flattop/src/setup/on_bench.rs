@@ -2,7 +2,7 @@
 
 use std::cell::OnceCell;
 
-use flattop_core::bench::{Id, InputId, Pairing, Probe, Stage, Trimmer};
+use flattop_core::bench::{InputId, Pairing, Probe, Stage, Trimmer};
 use flattop_core::finding::Finding;
 use flattop_core::quantity::{Unit, format_engineering};
 use flattop_plan::document::Quantity;
