@@ -43,6 +43,8 @@ words! {
         Peak = "peak",
         /// As root mean square.
         Rms = "rms",
+        /// As direct voltage.
+        Dc = "dc",
     }
 }
 
@@ -102,7 +104,7 @@ impl Input {
 
 /// Reads the figures of an input; `None` where something is wrong.
 pub(crate) fn read(table: &Table) -> Option<Input> {
-    let id = table.text("id");
+    table.text("id");
     let resistance = table.quantity("resistance", Dimension::Of(Unit::Ohm), Limits::Positive);
     let capacitance = table.quantity("capacitance", Dimension::Of(Unit::Farad), Limits::NotNegative);
     let response = response(table, ["bandwidth", "response", "order"]);
@@ -111,12 +113,16 @@ pub(crate) fn read(table: &Table) -> Option<Input> {
     let rated_voltage = table.quantity("rated_voltage", Dimension::Of(Unit::Volt), Limits::Positive);
     let rated_as = table.word("rated_as");
     if table.has("rated_voltage") {
-        table.required("rated_as", rated_as, "say whether rated_voltage is a peak value or rms");
+        table.required(
+            "rated_as",
+            rated_as,
+            "say whether rated_voltage is a peak value, rms or a direct voltage",
+        );
     } else {
         table.refuse(&["rated_as"], "this key together with rated_voltage only", "it alone");
     }
-    if table.has("id") {
-        crate::no_register(table, id);
+    // That it was not found was said when it was looked up.
+    if table.has("id") && !table.is_looked_up() {
         return None;
     }
     let why = "nothing can be assumed about it; it is printed beside the connector";

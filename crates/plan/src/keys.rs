@@ -80,12 +80,13 @@ pub const KEYS: &[Key] = &[
     key("signal.cycles", Kind::Whole(1, MOST_CYCLES), Need::RequiredIf("shape is burst"), "how many periods", r#"5"#),
     key("signal.file", Kind::Text, Need::RequiredIf("shape is file"), "capture whose waveform is the signal", r#""door-motor.csv""#),
     key("signal.repeat", Kind::Quantity(SECOND, Limits::Positive), Need::Optional("it holds its first and last value"), "period with which the waveform of the file repeats", r#""20 ms""#),
+    key("contact.ground", Kind::Text, Need::Optional("the figures below hold"), "ground accessory that the bench has with the probe of [probe] id; figures given here go before those of the bench", r#""spring""#),
     key("contact.inductance", Kind::Quantity(HENRY, Limits::NotNegative), Need::Optional("none, or that of ground_length"), "inductance of tip and ground lead", r#""120 nH""#),
     key("contact.resistance", Kind::Quantity(OHM, Limits::NotNegative), Need::Optional("none"), "resistance in series with the tip, put there to damp", r#""100 ohm""#),
     key("contact.ground_length", Kind::Quantity(METRE, Limits::Positive), Need::Optional("inductance holds"), "length of the ground lead, in place of inductance", r#""150 mm""#),
     key("contact.loop_width", Kind::Quantity(METRE, Limits::Positive), Need::Optional("not known"), "distance between tip and ground lead across the loop", r#""40 mm""#),
     key("contact.wire_diameter", Kind::Quantity(METRE, Limits::Positive), Need::Optional("not known"), "diameter of the ground lead's wire", r#""1 mm""#),
-    key("probe.id", Kind::Text, Need::Optional("the figures below hold"), "entry of the register, in place of figures (the register comes with the bench)", r#""07""#),
+    key("probe.id", Kind::Text, Need::Optional("the figures below hold"), "name of the probe on the bench (--bench); figures given here go before those of the bench", r#""probe-07""#),
     key("probe.ratio", Kind::Quantity(MULTIPLE, Limits::Positive), Need::RequiredIf("the probe is given by its data sheet; by its parts left out: (tip + input resistance)/input resistance"), "factor by which the oscilloscope multiplies", r#""10x""#),
     key("probe.tip_resistance", Kind::Quantity(OHM, Limits::NotNegative), Need::RequiredIf("the probe is given by its parts"), "R1; 0 for a 1x probe", r#""9M ± 1%""#),
     key("probe.tip_capacitance", Kind::Quantity(FARAD, Limits::NotNegative), Need::RequiredIf("the probe is given by its parts"), "C1, across R1", r#""12 pF""#),
@@ -96,6 +97,7 @@ pub const KEYS: &[Key] = &[
     key("probe.compensation_range", Kind::List(FARAD, Limits::NotNegative), Need::Optional("nothing to adjust"), "least and largest input capacitance that the trimmer balances", r#"["8 pF", "18 pF"]"#),
     key("probe.bandwidth", Kind::Quantity(HERTZ, Limits::Positive), Need::Optional("not known"), "-3 dB frequency of the data sheet", r#""200 MHz""#),
     key("probe.cable_length", Kind::Quantity(METRE, Limits::NotNegative), Need::Optional("not known"), "length of the cable", r#""1.2 m""#),
+    key("probe.compensation_error", Kind::Quantity(RATIO, Limits::Any), Need::Optional("as last assessed, where probe and input are of the bench; else adjusted as well as the trimmer can"), "compensation error of the probe on this input, as measured; only for a probe given by its data sheet", r#""-2 % ± 0.5 %""#),
     key("probe.cable.length", Kind::Quantity(METRE, Limits::NotNegative), Need::RequiredIf("there is a [probe.cable]; 0 for no cable"), "length of the cable", r#""1.2 m""#),
     key("probe.cable.capacitance_per_metre", Kind::Quantity(FARAD_PER_METRE, Limits::Positive), Need::RequiredIf("the cable has a length"), "capacitance", r#""60 pF/m""#),
     key("probe.cable.inductance_per_metre", Kind::Quantity(HENRY_PER_METRE, Limits::Positive), Need::RequiredIf("the cable has a length"), "inductance", r#""330 nH/m""#),
@@ -110,7 +112,7 @@ pub const KEYS: &[Key] = &[
     key("probe.rating.dc", Kind::Quantity(VOLT, Limits::Positive), Need::Optional("nothing is said"), "largest direct voltage", r#""600 V""#),
     key("probe.rating.category", Kind::Word(Category::WORDS), Need::RequiredIf("category_voltage is given"), "measurement category of the probe", r#""II""#),
     key("probe.rating.category_voltage", Kind::Quantity(VOLT, Limits::Positive), Need::RequiredIf("category is given"), "voltage up to which the category holds", r#""300 V""#),
-    key("input.id", Kind::Text, Need::Optional("the figures below hold"), "entry of the register, in place of figures (the register comes with the bench)", r#""bench-a-1""#),
+    key("input.id", Kind::Text, Need::Optional("the figures below hold"), "name of the input on the bench (--bench); figures given here go before those of the bench", r#""bench-a/ch1""#),
     key("input.resistance", Kind::Quantity(OHM, Limits::Positive), Need::Required, "resistance of the input", r#""1M ± 1%""#),
     key("input.capacitance", Kind::Quantity(FARAD, Limits::NotNegative), Need::Required, "capacitance of the input", r#""15 pF ± 2 pF""#),
     key("input.bandwidth", Kind::Quantity(HERTZ, Limits::Positive), Need::Optional("no limit"), "-3 dB frequency", r#""200 MHz""#),
@@ -140,8 +142,8 @@ pub const KEYS: &[Key] = &[
 pub const CHOOSE_KEYS: &[Key] = &[
     key("measurement.quantity", Kind::Word(MeasuredQuantity::WORDS), Need::Required, "what is to be measured", r#""transition""#),
     key("measurement.tolerance", Kind::Quantity(RATIO, Limits::Share), Need::Required, "largest relative error that is still accepted", r#""3 %""#),
-    key("probe.[].label", Kind::Text, Need::Required, "name of the probe in the ranking", r#""Probe 07""#),
-    key("input.[].label", Kind::Text, Need::Required, "name of the input in the ranking", r#""Bench A scope, channel 1""#),
+    key("probe.[].label", Kind::Text, Need::RequiredIf("there is no id, which is the name then"), "name of the probe in the ranking", r#""Probe 07""#),
+    key("input.[].label", Kind::Text, Need::RequiredIf("there is no id, which is the name then"), "name of the input in the ranking", r#""Bench A scope, channel 1""#),
 ];
 
 impl Key {

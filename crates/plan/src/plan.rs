@@ -4,6 +4,7 @@ use flattop_core::finding::Finding;
 
 use crate::document::{Document, Problems, Table};
 use crate::input::{self, Input};
+use crate::on_bench::{self, Bench, NoBench};
 use crate::probe::{self, Probe};
 use crate::signal::{self, Signal};
 use crate::surroundings::{self, Circuit, Contact, Measured, Node, Output};
@@ -32,12 +33,12 @@ pub struct Plan {
 }
 
 impl Plan {
-    /// Reads a plan. `name` stands for the text in errors.
+    /// Reads a plan that names nothing of a bench. `name` stands for the text in errors.
     ///
     /// # Errors
     /// All that is wrong, with line, column and key.
     pub fn parse(name: &str, text: &str) -> Result<Self, Problems> {
-        Self::with_overrides(name, text, &[])
+        Self::with_bench(name, text, &[], &NoBench)
     }
 
     /// Reads a plan with settings laid over it, such as `("node.resistance", "1M")`; see [`Document::parse`].
@@ -45,8 +46,29 @@ impl Plan {
     /// # Errors
     /// All that is wrong, with line, column and key, or with the setting.
     pub fn with_overrides(name: &str, text: &str, settings: &[(&str, &str)]) -> Result<Self, Problems> {
-        let document = Document::parse(name, text, settings)?;
-        let plan = read(&document.root());
+        Self::with_bench(name, text, settings, &NoBench)
+    }
+
+    /// As [`Plan::with_overrides`]; what the plan names by an id is looked up on a bench. What plan and settings give goes
+    /// before what the bench knows.
+    ///
+    /// # Errors
+    /// All that is wrong, with line, column and key, with the setting, or with the field of the bench.
+    pub fn with_bench(
+        name: &str,
+        text: &str,
+        settings: &[(&str, &str)],
+        bench: &dyn Bench,
+    ) -> Result<Self, Problems> {
+        let mut document = Document::parse(name, text, settings)?;
+        on_bench::look_up_plan(&mut document, bench);
+        let root = document.root();
+        let plan = read(&root).map(|plan| {
+            let probe = (&root.table("probe"), &plan.probe);
+            let found = on_bench::as_measured(probe, &root.table("input"), bench);
+            found.findings.into_iter().for_each(|finding| root.remark(finding));
+            Plan { probe: plan.probe.as_measured(found.compensation_error), ..plan }
+        });
         let (plan, findings) = document.finish(plan)?;
         Ok(Plan { findings, ..plan })
     }

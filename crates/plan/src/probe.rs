@@ -98,6 +98,8 @@ pub struct DataSheet {
     pub bandwidth: Option<Quantity>,
     /// m, if said.
     pub cable_length: Option<Quantity>,
+    /// e on this input, as measured; `None` for a probe that is adjusted as well as its trimmer can.
+    pub compensation_error: Option<Quantity>,
 }
 
 /// What a probe stands.
@@ -160,28 +162,38 @@ impl Parts {
     }
 }
 
+/// Keys of a probe that is known by its data sheet.
+pub(crate) const SHEET_KEYS: [&str; 5] =
+    ["input_capacitance", "compensation_range", "bandwidth", "cable_length", "compensation_error"];
+
+/// Whether some part of the probe is given.
+pub(crate) fn is_by_parts(table: &Table) -> bool {
+    ["tip_resistance", "tip_capacitance", "series_resistance", "body_capacitance"]
+        .iter()
+        .any(|key| table.has(key))
+        || table.table("cable").is_present()
+        || table.table("box").is_present()
+}
+
 /// Reads a probe; `None` where something is wrong.
 pub(crate) fn read(table: &Table) -> Option<Probe> {
-    let id = table.text("id");
+    table.text("id");
     let ratio = table.quantity("ratio", Dimension::Multiple, Limits::Positive);
     let adjusted_at = table.word("adjusted_at");
     let rating = rating(&table.table("rating"));
     // Both ways are asked for, so that all keys are known.
-    let sheet_keys = ["input_capacitance", "compensation_range", "bandwidth", "cable_length"];
-    let part_keys = ["tip_resistance", "tip_capacitance", "series_resistance", "body_capacitance"];
-    let by_parts = part_keys.iter().any(|key| table.has(key))
-        || table.table("cable").is_present()
-        || table.table("box").is_present();
-    let by_sheet = sheet_keys.iter().any(|key| table.has(key));
+    let by_parts = is_by_parts(table);
+    // A thing of the bench is known by its data sheet.
+    let by_sheet = table.is_looked_up() || SHEET_KEYS.iter().any(|key| table.has(key));
     let sheet = data_sheet(table, ratio);
     let parts = parts(table, ratio);
-    if table.has("id") {
-        crate::no_register(table, id);
+    // That it was not found was said when it was looked up.
+    if table.has("id") && !table.is_looked_up() {
         return None;
     }
     let model = if by_parts {
         table.refuse(
-            &sheet_keys,
+            &SHEET_KEYS,
             "either the parts of the probe (tip_resistance and so on) or its data sheet",
             "both",
         );
@@ -265,6 +277,7 @@ fn data_sheet(table: &Table, ratio: Option<Quantity>) -> Option<DataSheet> {
     let range = table.list("compensation_range", FARAD, Limits::NotNegative);
     let bandwidth = table.quantity("bandwidth", HERTZ, Limits::Positive);
     let cable_length = table.quantity("cable_length", METRE, Limits::NotNegative);
+    let compensation_error = table.quantity("compensation_error", Dimension::Of(Unit::Ratio), Limits::Any);
     let compensation_range = match range.as_deref() {
         Some(&[least, most]) if least <= most => Some([least, most]),
         Some(other) => {
@@ -288,6 +301,7 @@ fn data_sheet(table: &Table, ratio: Option<Quantity>) -> Option<DataSheet> {
         compensation_range,
         bandwidth,
         cable_length,
+        compensation_error,
     })
 }
 

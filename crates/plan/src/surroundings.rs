@@ -161,6 +161,7 @@ pub(crate) fn node(table: &Table) -> Node {
 }
 
 pub(crate) fn contact(table: &Table) -> Contact {
+    table.text("ground");
     let inductance = table.quantity("inductance", Dimension::Of(Unit::Henry), Limits::NotNegative);
     let ground_length = table.quantity("ground_length", METRE, Limits::Positive);
     let loop_width = table.quantity("loop_width", METRE, Limits::Positive);

@@ -296,8 +296,8 @@ const INVALID: &[(&str, &[&str])] = &[
         "probe-both-ways.toml, line 4, column 21: [probe] input_capacitance: expected either the parts of the probe (tip_resistance and so on) or its data sheet, found both; take it out",
     ]),
     ("probe-by-id.toml", &[
-        "probe-by-id.toml, line 2, column 6: [probe] id: expected the figures themselves, found \"07\", which stands for an entry of a register; the register comes with the bench; until then write the figures here instead of id",
-        "probe-by-id.toml, line 4, column 6: [input] id: expected the figures themselves, found \"bench-a-1\", which stands for an entry of a register; the register comes with the bench; until then write the figures here instead of id",
+        "probe-by-id.toml, line 2, column 6: [probe] id: expected the name of something on the bench, found \"07\": no bench is at hand to look it up; name its file with --bench, or write the figures in place of it",
+        "probe-by-id.toml, line 4, column 6: [input] id: expected the name of something on the bench, found \"bench-a-1\": no bench is at hand to look it up; name its file with --bench, or write the figures in place of it",
     ]),
     ("probe-without-capacitance.toml", &[
         "probe-without-capacitance.toml, line 1, column 1: [probe] tip_capacitance: expected a capacitance not below zero, for example 15 pF or 15p, found nothing; a probe given by its parts needs it",

@@ -3,12 +3,15 @@
 use std::path::PathBuf;
 
 use crate::values;
+use crate::workbench::{BENCH, BenchFile};
 
-/// Choose probe and input for a measurement from a list of what is on the bench
+/// Choose probe and input for a measurement, from a list or from the bench
 ///
 /// The list says what is to be measured (node, signal, which figure and how well)
-/// and names probes and inputs with what their data sheets say. Every probe is
-/// predicted on every input. The answer ranks the pairings by their total error,
+/// and names probes and inputs, by what their data sheets say or by their ids on
+/// the bench. Every probe is predicted on every input. A list that names neither
+/// ranks the pairings in force on the bench, or with --all every probe there on
+/// every input. The answer ranks the pairings by their total error,
 /// says why each one lost, and refuses those beyond a rating or out of reach of
 /// their compensation range.
 #[derive(Debug, clap::Args)]
@@ -21,6 +24,13 @@ pub(crate) struct Args {
     /// Set a key of the list, such as measurement.tolerance=1%; may be repeated
     #[arg(long, value_name = "KEY=VALUE")]
     pub(crate) set: Vec<String>,
+
+    /// Every probe of the bench on every input, for a list that names neither
+    #[arg(long, help_heading = BENCH)]
+    pub(crate) all: bool,
+
+    #[command(flatten)]
+    pub(crate) bench: BenchFile,
 
     /// Write one JSON object in place of words
     #[arg(long, help_heading = "Output")]
@@ -35,6 +45,7 @@ const EXAMPLES: &str = "\
 Examples:
   flattop choose harrow-lane.toml
   flattop choose harrow-lane.toml --set measurement.tolerance=1% --plot choice.png
+  flattop choose gate.toml --all
 
 Exit status:
   0 a pairing suits   1 the list cannot be used   2 wrong usage
@@ -68,6 +79,12 @@ A list (Harrow Lane Lift Works, gate of a door-motor controller):
   capacitance = \"15 pF +- 2 pF\"
   bandwidth = \"200 MHz\"
   response = \"gaussian\"
+
+Of the bench:
+  [[probe]] id = \"probe-07\" and [[input]] id = \"bench-a/ch1\" stand for what the
+  bench knows of them; leave out both kinds, and the bench says what to rank. A
+  pairing that was assessed since it was last adjusted is predicted with the
+  compensation error that was found, all others as well as their trimmer can.
 
 Ranking:
   The total error is the size of the predicted error plus 1.96 standard

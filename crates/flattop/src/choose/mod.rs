@@ -9,12 +9,15 @@ use flattop_core::choice::Standing;
 use flattop_report::choose::{json, plot, text};
 
 use crate::output::{complain, draw, print};
+use crate::setup::{OnBench, Which};
 use crate::status::{Ending, WrongUsage};
 
 /// Runs the command.
 pub(crate) fn run(args: &Args) -> Result<Ending, WrongUsage> {
     let settings = crate::values::settings(&args.set).map_err(|message| WrongUsage { message })?;
-    let subject = match run::run(&args.list, &settings) {
+    let which = if args.all { Which::Every } else { Which::InForce };
+    let bench = OnBench::new(&args.bench, which);
+    let subject = match run::run(&args.list, &settings, &bench) {
         Ok(subject) => subject,
         Err(message) => {
             complain(&message);

@@ -12,13 +12,19 @@ use flattop_plan::{AdjustedAt, ChooseList, Input, MeasuredQuantity, Probe, Probe
 use flattop_report::choose::Subject;
 use rayon::prelude::*;
 
-use crate::setup::{self, Around};
+use crate::setup::{self, Around, OnBench, Which};
 
 /// The ranked list, or what is wrong with it.
-pub(super) fn run(file: &Path, settings: &[(&str, &str)]) -> Result<Subject, String> {
+pub(super) fn run(file: &Path, settings: &[(&str, &str)], bench: &OnBench<'_>) -> Result<Subject, String> {
     let name = file.display().to_string();
     let text = crate::values::read_text(file)?;
-    let list = ChooseList::with_overrides(&name, &text, settings).map_err(|problems| problems.to_string())?;
+    let list =
+        ChooseList::with_bench(&name, &text, settings, bench).map_err(|problems| problems.to_string())?;
+    if bench.which() == Which::Every && !list.is_of_bench {
+        return Err(format!(
+            "{name} names probes or inputs itself; leave out --all, or take them out of the list"
+        ));
+    }
     let folder = file.parent().unwrap_or(Path::new(""));
     let (signal, mut findings) =
         setup::signal(&list.signal, folder).map_err(|error| format!("{name}: {error}"))?;
@@ -30,12 +36,17 @@ pub(super) fn run(file: &Path, settings: &[(&str, &str)]) -> Result<Subject, Str
         },
         tolerance: list.measurement.tolerance,
     };
-    let pairs: Vec<_> =
-        list.probes.iter().flat_map(|probe| list.inputs.iter().map(move |input| (probe, input))).collect();
-    let judged: Result<Vec<Judged>, String> = pairs
-        .into_par_iter()
-        .map(|(probe, input)| {
-            one(&list, (&probe.label, &probe.item), (&input.label, &input.item), &signal, wanted)
+    let judged: Result<Vec<Judged>, String> = list
+        .pairs
+        .par_iter()
+        .map(|pair| {
+            let (probe, input) = (&list.probes[pair.probe], &list.inputs[pair.input]);
+            let item = probe.item.clone().as_measured(pair.compensation_error);
+            one(&list, (&probe.label, &item), (&input.label, &input.item), &signal, wanted)
+                .map(|mut judged| {
+                    judged.findings.extend(pair.findings.iter().cloned());
+                    judged
+                })
                 .map_err(|error| format!("{name}: {} on {}: {error}", probe.label, input.label))
         })
         .collect();

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use super::keys::KeyOptions;
 use crate::values;
+use crate::workbench::BenchFile;
 
 /// Predict what the screen shows of a signal, and what the probe does to the circuit
 ///
@@ -13,6 +14,9 @@ use crate::values;
 /// the error with its share (loading, contact, compensation, cable, input), and
 /// tells the highest sine and the fastest edge that this set-up carries within a
 /// stated error.
+///
+/// A plan may name probe and input of the bench by their ids; what the bench knows
+/// of them is then used, the last assessment of the two included.
 ///
 /// Start from a plan with all keys explained:
 ///   flattop predict --template > my-plan.toml
@@ -52,6 +56,9 @@ pub(crate) struct Args {
     pub(crate) plot: Option<PathBuf>,
 
     #[command(flatten)]
+    pub(crate) bench: BenchFile,
+
+    #[command(flatten)]
     pub(crate) keys: KeyOptions,
 }
 
@@ -77,6 +84,7 @@ Examples:
   flattop predict logic-edge.toml --plot logic-edge.png
   flattop predict logic-edge.toml --contact.ground_length 20mm
   flattop predict sensor-node.toml --set node.resistance=100k --json
+  flattop predict logic-edge.toml --probe.id probe-07 --input.id bench-a/ch1
 
 Each key of a plan is an option, too: --help lists them.
 
@@ -94,6 +102,11 @@ Examples (plans of Harrow Lane Lift Works):
     flattop predict logic-edge.toml --contact.ground_length 20mm
   A sensor with 100 kilohms in place of the plan's resistance, for a program:
     flattop predict sensor-node.toml --set node.resistance=100k --json
+  With a probe of the bench on the input that it is paired with:
+    flattop predict --probe.id probe-07 --input.id bench-a/ch1 \\
+      --signal.shape edge --signal.low 0V --signal.high 5V --signal.rise 5ns
+  The same probe as if it were adjusted, whatever was measured:
+    flattop predict logic-edge.toml --set probe.compensation_error=
   Without a plan:
     flattop predict --node.resistance 25 --signal.shape edge --signal.low 0V \\
       --signal.high 3.3V --signal.rise 2ns --contact.ground_length 150mm \\

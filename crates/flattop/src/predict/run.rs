@@ -9,7 +9,7 @@ use flattop_plan::document::Grid;
 use flattop_report::prediction::Subject;
 
 use super::Args;
-use crate::setup::{self, Around};
+use crate::setup::{self, Around, OnBench, Which};
 use crate::status::WrongUsage;
 
 /// The error up to which something counts as carried, where nobody says.
@@ -26,13 +26,14 @@ pub(super) fn run(args: &Args) -> Result<Result<Subject, String>, WrongUsage> {
             message: "no plan and no options; name a PLAN.toml, or start one with --template".to_owned(),
         });
     }
-    Ok(from_plan(args.plan.as_deref(), &settings))
+    let bench = OnBench::new(&args.bench, Which::InForce);
+    Ok(from_plan(args.plan.as_deref(), &settings, &bench))
 }
 
-fn from_plan(file: Option<&Path>, settings: &[(&str, &str)]) -> Result<Subject, String> {
+fn from_plan(file: Option<&Path>, settings: &[(&str, &str)], bench: &OnBench<'_>) -> Result<Subject, String> {
     let name = file.map_or_else(|| "options".to_owned(), |file| file.display().to_string());
     let text = file.map_or_else(|| Ok(String::new()), crate::values::read_text)?;
-    let plan = Plan::with_overrides(&name, &text, settings).map_err(|problems| problems.to_string())?;
+    let plan = Plan::with_bench(&name, &text, settings, bench).map_err(|problems| problems.to_string())?;
     let folder = file.and_then(Path::parent).unwrap_or(Path::new(""));
     // Errors of a plan's values need its name before them.
     predict_plan(&name, &plan, folder).map_err(|error| format!("{name}: {error}"))

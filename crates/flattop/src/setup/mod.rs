@@ -1,6 +1,8 @@
 //! From a plan to what the core computes with: files are read, models built, tolerances turned into doubts.
 
+mod adjusted;
 mod files;
+mod on_bench;
 mod parts;
 
 use std::path::Path;
@@ -18,6 +20,7 @@ use flattop_plan::{AdjustedAt, Input, Lead, Node, Probe, ProbeModel};
 use flattop_report::prediction::{Assumed, AssumedValue};
 
 pub(crate) use files::{measured, signal};
+pub(crate) use on_bench::{OnBench, Which};
 pub(crate) use parts::rated_parts;
 
 /// Everything that a prediction needs, and what has to be said about where it comes from.
@@ -66,7 +69,12 @@ pub(crate) fn chain(probe: &Probe, around: &Around<'_>) -> Result<Setup, String>
             Setup { doubts: doubts.collect(), chain, assumed: Vec::new(), findings: Vec::new() }
         }
         ProbeModel::DataSheet(sheet) => {
-            of_data_sheet(&data_sheet_of(sheet, probe.adjusted_at), &setting, &known)?
+            let core = data_sheet_of(sheet, probe.adjusted_at);
+            let setup = of_data_sheet(&core, &setting, &known)?;
+            match sheet.compensation_error {
+                Some(error) => adjusted::to_error(setup, error, core.adjusted)?,
+                None => setup,
+            }
         }
     };
     setup.assumed.extend(lead_assumed);

@@ -1,7 +1,8 @@
 //! Ratings and circuit of a plan in the core's terms.
 
 use flattop_core::rating::{
-    CategoryRating, Circuit, MeasurementCategory, RatedPart, Rating, RatingPoint, Supply, ValueKind,
+    CategoryRating, Circuit, MeasurementCategory, RatedPart, Rating, RatingError, RatingPoint, Supply,
+    ValueKind,
 };
 use flattop_plan::{Category, Connection, Input, Probe, RatedAs};
 
@@ -44,14 +45,15 @@ pub(crate) fn rated_parts(
         .transpose()?;
     parts.push(part(probe_name, 1.0, curve, categories));
     if let Some(dc) = rating.and_then(|r| r.dc) {
-        let point = RatingPoint { frequency_hz: f64::MIN_POSITIVE, voltage_v: dc.value };
-        let rating =
-            Rating::new(ValueKind::Dc, vec![point]).map_err(|error| format!("[probe.rating] dc: {error}"))?;
+        let rating = direct(dc.value).map_err(|error| format!("[probe.rating] dc: {error}"))?;
         parts.push(part(&format!("{probe_name}, direct voltage"), 1.0, Some(rating), Vec::new()));
     }
     let rating = input
         .rated_voltage
         .map(|(voltage, rated_as)| {
+            if rated_as == RatedAs::Dc {
+                return direct(voltage.value).map_err(|error| format!("[input] rated_voltage: {error}"));
+            }
             let (peak, rms, up_to) = HARMLESS;
             let harmless = if rated_as == RatedAs::Peak { peak } else { rms };
             let points = [
@@ -81,10 +83,16 @@ pub(super) fn circuit(plan: Option<&flattop_plan::Circuit>) -> Circuit {
     }
 }
 
+/// A direct voltage, V.
+fn direct(voltage_v: f64) -> Result<Rating, RatingError> {
+    Rating::new(ValueKind::Dc, vec![RatingPoint { frequency_hz: 0.0, voltage_v }])
+}
+
 fn kind(rated_as: RatedAs) -> ValueKind {
     match rated_as {
         RatedAs::Peak => ValueKind::Peak,
         RatedAs::Rms => ValueKind::Rms,
+        RatedAs::Dc => ValueKind::Dc,
     }
 }
 

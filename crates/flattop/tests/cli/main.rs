@@ -11,6 +11,7 @@ mod drawings;
 mod logbook;
 mod pair;
 mod measure;
+mod plan_ids;
 mod predict;
 mod reach;
 mod readings;

@@ -3,8 +3,9 @@
 //! A reader asks each [`Table`] for the keys it knows. What it asks for is known; what stands in the text and was never
 //! asked for is reported by [`Document::finish`], with the nearest known key. All problems are collected, none is the
 //! last word. Settings laid over the text (`probe.cable.length=1.2 m`) are looked up before it, so that their errors
-//! point at them.
+//! point at them; values laid [below](Below) it hold where neither says anything.
 
+mod below;
 mod kind;
 mod nearest;
 mod number;
@@ -12,12 +13,13 @@ mod problem;
 mod table;
 
 use std::cell::RefCell;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use flattop_core::finding::Finding;
 use toml_edit::{Item, TableLike};
 
+pub use below::{Below, Lack};
 pub use kind::{Kind, Word};
 pub use nearest::nearest;
 pub use number::{Dimension, Limits, Quantity};
@@ -34,6 +36,10 @@ pub struct Document<'t> {
     root: toml_edit::Table,
     /// Path and value, as typed.
     settings: Vec<(&'t str, &'t str)>,
+    below: Vec<Below>,
+    lacks: Vec<Lack>,
+    /// Paths of the tables that something was laid below.
+    found: BTreeSet<String>,
     log: RefCell<Log>,
 }
 
@@ -47,10 +53,11 @@ struct Log {
     asked: BTreeMap<String, Option<Kind>>,
 }
 
-/// The text first, then the settings.
+/// The text first, then what lies below it, then the settings.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum Sort {
     Byte(usize),
+    Below(usize),
     Setting(usize),
 }
 
@@ -67,6 +74,9 @@ impl<'t> Document<'t> {
                 text,
                 root: document.as_table().clone(),
                 settings: settings.iter().map(|&(path, value)| (path.trim(), value.trim())).collect(),
+                below: Vec::new(),
+                lacks: Vec::new(),
+                found: BTreeSet::new(),
                 log: RefCell::default(),
             }),
             Err(error) => {
@@ -142,6 +152,10 @@ impl<'t> Document<'t> {
     fn place(&self, sort: Sort) -> Place {
         match sort {
             Sort::Byte(at) => text_place(self.text, at),
+            Sort::Below(at) => {
+                let Below { origin, text, .. } = &self.below[at];
+                Place::Below { origin: origin.clone(), value: text.clone() }
+            }
             Sort::Setting(at) => {
                 let (path, value) = self.settings[at];
                 Place::Setting { path: path.to_owned(), value: value.to_owned() }

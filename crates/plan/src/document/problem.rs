@@ -19,6 +19,13 @@ pub enum Place {
         /// Value.
         value: String,
     },
+    /// In a value that lies below the text.
+    Below {
+        /// Where it comes from.
+        origin: String,
+        /// Value.
+        value: String,
+    },
 }
 
 /// One thing that is wrong.
@@ -41,6 +48,7 @@ impl fmt::Display for Problem {
         match &self.place {
             Place::Text { line, column } => write!(f, "line {line}, column {column}: ")?,
             Place::Setting { path, value } => write!(f, "setting \"{path}={value}\": ")?,
+            Place::Below { origin, value } => write!(f, "{origin}={value}: ")?,
         }
         if !self.key.is_empty() {
             write!(f, "{}: ", self.key)?;
@@ -69,7 +77,7 @@ impl fmt::Display for Problems {
             // A setting is not in the file.
             match problem.place {
                 Place::Text { .. } => write!(f, "{end}{}, {problem}", self.name)?,
-                Place::Setting { .. } => write!(f, "{end}{problem}")?,
+                Place::Setting { .. } | Place::Below { .. } => write!(f, "{end}{problem}")?,
             }
         }
         Ok(())

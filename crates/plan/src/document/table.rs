@@ -27,7 +27,8 @@ pub enum Grid {
 /// Most points of a [`Grid::Span`].
 const MOST_POINTS: u32 = 10_000_000;
 
-/// A table that may be there or not; getters of one that is not find nothing but what settings give.
+/// A table that may be there or not; getters of one that is not find nothing but what settings give, and what lies
+/// below.
 pub struct Table<'d> {
     document: &'d Document<'d>,
     path: String,
@@ -38,7 +39,8 @@ pub struct Table<'d> {
 /// A value before it is understood.
 enum Raw<'d> {
     Toml(&'d Value),
-    Setting(&'d str),
+    /// From a setting, or from below the text.
+    Text(&'d str),
 }
 
 impl<'d> Table<'d> {
@@ -51,17 +53,44 @@ impl<'d> Table<'d> {
         Self { document, path, item, span }
     }
 
-    /// Whether the table stands in the text, or a setting puts something into it.
+    /// Its path.
+    pub fn path(&self) -> &str {
+        &self.path
+    }
+
+    /// Whether the table stands in the text, or something is put into it by a setting or from below.
     pub fn is_present(&self) -> bool {
-        self.item.is_some() || self.document.has_settings_in(&self.path)
+        self.item.is_some()
+            || self.document.has_settings_in(&self.path)
+            || self.document.has_below_in(&self.path)
+    }
+
+    /// Whether what lies below the text was looked up for this table: see [`Document::lay_below`].
+    pub fn is_looked_up(&self) -> bool {
+        self.document.is_looked_up(&self.path)
+    }
+
+    /// Whether text or settings speak of the key, be it to take it away.
+    pub fn is_typed(&self, key: &str) -> bool {
+        self.document.setting(&join(&self.path, key)).is_some() || self.in_text(key)
     }
 
     /// Whether the key is given.
     pub fn has(&self, key: &str) -> bool {
         match self.document.setting(&join(&self.path, key)) {
             Some((_, value)) => !value.is_empty(),
-            None => self.item.is_some_and(|item| item.contains_key(key)),
+            None => self.in_text(key) || self.document.below(&join(&self.path, key)).is_some(),
         }
+    }
+
+    fn in_text(&self, key: &str) -> bool {
+        self.item.is_some_and(|item| item.contains_key(key))
+    }
+
+    /// The number of the value below the text that holds for the key.
+    fn held_below(&self, key: &str) -> Option<usize> {
+        let (at, _) = self.document.below(&join(&self.path, key))?;
+        (!self.is_typed(key)).then_some(at)
     }
 
     /// A table within this one.
@@ -95,7 +124,9 @@ impl<'d> Table<'d> {
             let path = join(&path, &(index + 1).to_string());
             let (item, span) = match found.get(index) {
                 Some((item, span)) => (Some(*item), span.clone()),
-                None if self.document.has_settings_in(&path) => (None, self.span.clone()),
+                None if self.document.has_settings_in(&path) || self.document.has_below_in(&path) => {
+                    (None, self.span.clone())
+                }
                 None => break,
             };
             self.document.ask(&path, None);
@@ -109,7 +140,7 @@ impl<'d> Table<'d> {
         let kind = Kind::Quantity(dimension, limits);
         let read = match self.raw(key, kind)? {
             Raw::Toml(value) => self.read_value(key, value, dimension),
-            Raw::Setting(text) => self.read_text(key, text, dimension),
+            Raw::Text(text) => self.read_text(key, text, dimension),
         };
         self.accept(key, kind, limits, read)
     }
@@ -129,7 +160,7 @@ impl<'d> Table<'d> {
         let kind = Kind::Whole(least, most);
         let (found, number) = match self.raw(key, kind)? {
             Raw::Toml(value) => (describe(value), value.as_integer().and_then(|n| u32::try_from(n).ok())),
-            Raw::Setting(text) => (format!("\"{}\"", short(text)), text.parse().ok()),
+            Raw::Text(text) => (format!("\"{}\"", short(text)), text.parse().ok()),
         };
         let number = number.filter(|n| (least..=most).contains(n));
         if number.is_none() {
@@ -156,7 +187,7 @@ impl<'d> Table<'d> {
         let kind = Kind::List(dimension, limits);
         match self.raw(key, kind)? {
             Raw::Toml(value) => self.toml_list(key, value, kind, dimension, limits),
-            Raw::Setting(text) => self.text_list(key, text, kind, dimension, limits),
+            Raw::Text(text) => self.text_list(key, text, kind, dimension, limits),
         }
     }
 
@@ -166,7 +197,7 @@ impl<'d> Table<'d> {
         let text = match self.raw(key, kind)? {
             Raw::Toml(Value::String(text)) => text.value().as_str(),
             Raw::Toml(value) => return self.toml_list(key, value, kind, dimension, limits).map(Grid::Points),
-            Raw::Setting(text) => text,
+            Raw::Text(text) => text,
         };
         let parts: Vec<&str> = text.split(':').collect();
         let [start, stop, count] = parts[..] else {
@@ -192,6 +223,10 @@ impl<'d> Table<'d> {
     /// `value`, or a problem when the key is not there at all. Ask for the key before.
     pub fn required<T>(&self, key: &str, value: Option<T>, why: &str) -> Option<T> {
         if value.is_none() && !self.has(key) {
+            if let Some(lack) = self.document.lack(&join(&self.path, key)) {
+                self.problem(lack.named_by, &lack.expected, &lack.found, &lack.remedy);
+                return None;
+            }
             let kind = self.document.log.borrow().asked.get(&join(&self.path, key)).copied().flatten();
             let expected = kind.map_or_else(|| "a value".to_owned(), Kind::expected);
             self.problem(key, &expected, "nothing", why);
@@ -202,9 +237,11 @@ impl<'d> Table<'d> {
     /// Reports something wrong with a key: at its value, or at the table where there is none.
     pub fn problem(&self, key: &str, expected: &str, found: &str, remedy: &str) {
         let path = join(&self.path, key);
-        let sort = match self.document.setting(&path) {
-            Some((at, _)) => Sort::Setting(at),
-            None => {
+        let below = self.held_below(key);
+        let sort = match (self.document.setting(&path), below) {
+            (Some((at, _)), _) => Sort::Setting(at),
+            (None, Some(at)) => Sort::Below(at),
+            (None, None) => {
                 let item = self.item.and_then(|item| item.get(key));
                 Sort::Byte(item.and_then(Item::span).unwrap_or_else(|| self.span.clone()).start)
             }
@@ -214,7 +251,10 @@ impl<'d> Table<'d> {
             key: shown(&path),
             expected: expected.to_owned(),
             found: found.to_owned(),
-            remedy: remedy.to_owned(),
+            remedy: match below {
+                Some(at) if remedy.is_empty() => self.document.below[at].remedy.clone(),
+                _ => remedy.to_owned(),
+            },
         };
         self.document.add(sort, problem);
     }
@@ -235,12 +275,13 @@ impl<'d> Table<'d> {
         let path = join(&self.path, key);
         self.document.ask(&path, Some(kind));
         if let Some((_, text)) = self.document.setting(&path) {
-            return (!text.is_empty()).then_some(Raw::Setting(text));
+            return (!text.is_empty()).then_some(Raw::Text(text));
         }
-        match self.item?.get(key)? {
-            Item::Value(value) => Some(Raw::Toml(value)),
-            Item::None => None,
-            _ => {
+        match self.item.and_then(|item| item.get(key)) {
+            None => self.document.below(&path).map(|(_, below)| Raw::Text(below.text.as_str())),
+            Some(Item::Value(value)) => Some(Raw::Toml(value)),
+            Some(Item::None) => None,
+            Some(_) => {
                 self.problem(key, &kind.expected(), "a table", "");
                 None
             }
@@ -249,7 +290,7 @@ impl<'d> Table<'d> {
 
     fn string(&self, key: &str, kind: Kind) -> Option<String> {
         match self.raw(key, kind)? {
-            Raw::Setting(text) => Some(text.to_owned()),
+            Raw::Text(text) => Some(text.to_owned()),
             Raw::Toml(Value::String(text)) => Some(text.value().clone()),
             Raw::Toml(other) => {
                 self.problem(key, &kind.expected(), &describe(other), "");
@@ -280,6 +321,10 @@ impl<'d> Table<'d> {
     }
 
     fn note(&self, key: &str, text: &str, value: f64, dimension: Dimension) {
+        // Nobody typed it here.
+        if self.held_below(key).is_some() {
+            return;
+        }
         if let Some(finding) = number::remarks(&shown(&join(&self.path, key)), text, value, dimension) {
             self.remark(finding);
         }
