@@ -2,7 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use crate::{assess, bench, choose, completions, log, man, predict, reach};
+use crate::{assess, bench, budget, choose, completions, log, man, predict, reach};
 
 /// Trust what the oscilloscope shows through a divider probe
 ///
@@ -25,6 +25,7 @@ pub(crate) enum Command {
     Choose(choose::Args),
     Bench(Box<bench::Args>),
     Log(Box<log::Args>),
+    Budget(budget::Args),
     Completions(completions::Args),
     Man(man::Args),
 }

@@ -3,6 +3,7 @@
 mod args;
 mod assess;
 mod bench;
+mod budget;
 mod choose;
 mod completions;
 mod log;
@@ -31,6 +32,7 @@ fn main() -> ExitCode {
         Command::Choose(args) => ("choose", choose::run(&args)),
         Command::Bench(args) => ("bench", bench::run(&args)),
         Command::Log(args) => ("log", log::run(&args)),
+        Command::Budget(args) => ("budget", budget::run(&args)),
         Command::Completions(args) => ("completions", completions::run(&args)),
         Command::Man(args) => ("man", man::run(&args)),
     };

@@ -2,6 +2,7 @@
 
 use flattop_core::finding::Finding;
 
+use crate::budget::{self, Budget};
 use crate::document::{Document, Problems, Table};
 use crate::input::{self, Input};
 use crate::probe::{self, Probe};
@@ -27,6 +28,8 @@ pub struct Plan {
     pub measured: Vec<Measured>,
     /// What to compute.
     pub output: Output,
+    /// What a budget of uncertainty needs; a prediction has no use for it.
+    pub budget: Budget,
     /// Remarks on how the plan was read.
     pub findings: Vec<Finding>,
 }
@@ -62,6 +65,7 @@ pub(crate) fn read(root: &Table) -> Option<Plan> {
     let circuit = surroundings::circuit(&root.table("circuit"));
     let measured = surroundings::measured(&root.tables("measured"));
     let output = surroundings::output(&root.table("output"));
+    let budget = budget::read(root);
     Some(Plan {
         node,
         signal,
@@ -71,6 +75,7 @@ pub(crate) fn read(root: &Table) -> Option<Plan> {
         circuit,
         measured: measured?,
         output,
+        budget: budget?,
         findings: Vec::new(),
     })
 }

@@ -160,6 +160,16 @@ impl Parts {
     }
 }
 
+/// Asks for all keys of a probe that is not there, so that they are known.
+pub(crate) fn ask(table: &Table) {
+    table.text("id");
+    table.word::<AdjustedAt>("adjusted_at");
+    table.quantity("ratio", Dimension::Multiple, Limits::Positive);
+    rating(&table.table("rating"));
+    data_sheet(table, None);
+    parts(table, None);
+}
+
 /// Reads a probe; `None` where something is wrong.
 pub(crate) fn read(table: &Table) -> Option<Probe> {
     let id = table.text("id");

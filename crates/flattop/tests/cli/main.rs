@@ -6,6 +6,7 @@
 
 mod assess;
 mod bench;
+mod budget;
 mod drawings;
 mod logbook;
 mod predict;
