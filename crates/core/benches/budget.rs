@@ -29,7 +29,8 @@ fn main() {
         for (threads, times) in [1, 2].into_iter().zip(&mut ours) {
             times.push(seconds(threads));
         }
-        let run = Command::new(&python).args([&format!("{root}/reference/budget.py"), "--time", "1e6"]).output();
+        let run =
+            Command::new(&python).args([&format!("{root}/reference/budget.py"), "--time", "1e6"]).output();
         if let Ok(output) = run {
             let text = String::from_utf8_lossy(&output.stdout).into_owned();
             for (time, times) in text.split_whitespace().zip(&mut theirs) {

@@ -113,8 +113,8 @@ pub struct Reading {
     pub time_step: Option<Quantity>,
     /// How much later the second channel is than the first, s.
     pub skew: Option<Quantity>,
-    /// Whether the form of the response is known, if said.
-    pub response_form: Option<FormWord>,
+    /// Whether the form of the input's response is known: as said, else whether the plan gives it.
+    pub response_form: FormWord,
     /// e, from an assessment.
     pub compensation_error: Option<Quantity>,
     /// τp, from an assessment, s.
@@ -166,17 +166,24 @@ pub struct Second {
     pub probe: Probe,
     /// Its channel.
     pub input: Input,
+    /// Whether the form of its response is known: as said of the reading, else whether the plan gives it.
+    pub response_form: FormWord,
 }
 
 /// Reads all of it; `None` where something is wrong.
 pub(crate) fn read(root: &Table) -> Option<Budget> {
     let table = root.table("reading");
-    let reading = reading(&table);
+    let stated = table.word("response_form");
+    let form = |of: &Table| {
+        let is_given = of.table("input").has("response");
+        stated.unwrap_or(if is_given { FormWord::Known } else { FormWord::Unknown })
+    };
+    let reading = reading(&table, form(root));
     let all = |key: &str| root.tables(key);
     let uncertain: Vec<Option<Uncertain>> = all("uncertain").iter().map(uncertain).collect();
     let correlated: Vec<Option<Correlated>> = all("correlated").iter().map(correlated).collect();
     let other = root.table("second");
-    let second = second(&other);
+    let second = second(&other, form(&other));
     Some(Budget {
         reading: if table.is_present() { Some(reading?) } else { None },
         uncertain: uncertain.into_iter().collect::<Option<_>>()?,
@@ -185,7 +192,7 @@ pub(crate) fn read(root: &Table) -> Option<Budget> {
     })
 }
 
-fn reading(table: &Table) -> Option<Reading> {
+fn reading(table: &Table, response_form: FormWord) -> Option<Reading> {
     let quantity: Option<ReadQuantity> = table.word("quantity");
     let frequencies = table.grid("frequencies", Dimension::Of(Unit::Hertz), Limits::Positive);
     let shown_v = table.quantity("shown", VOLT, Limits::Any);
@@ -200,7 +207,6 @@ fn reading(table: &Table) -> Option<Reading> {
     let time_base = table.quantity("time_base", RATIO, Limits::Any);
     let time_step = table.quantity("time_step", SECOND, Limits::NotNegative);
     let skew = table.quantity("skew", SECOND, Limits::Any);
-    let response_form = table.word("response_form");
     let compensation_error = table.quantity("compensation_error", RATIO, Limits::Any);
     let time_constant = table.quantity("time_constant", SECOND, Limits::Positive);
     let temperature_difference =
@@ -334,7 +340,7 @@ fn correlated(table: &Table) -> Option<Correlated> {
     Some(Correlated { first: first?, second: second?, coefficient: coefficient?.value })
 }
 
-fn second(table: &Table) -> Option<Second> {
+fn second(table: &Table, response_form: FormWord) -> Option<Second> {
     let node = surroundings::node(&table.table("node"));
     let contact = surroundings::contact(&table.table("contact"));
     let (probe_table, input_table) = (table.table("probe"), table.table("input"));
@@ -346,7 +352,7 @@ fn second(table: &Table) -> Option<Second> {
     }
     let probe = probe::read(&probe_table);
     let input = input::read(&input_table);
-    Some(Second { node, contact, probe: probe?, input: input? })
+    Some(Second { node, contact, probe: probe?, input: input?, response_form })
 }
 
 #[cfg(test)]

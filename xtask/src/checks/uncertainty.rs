@@ -458,7 +458,15 @@ fn amplitude() -> Vec<Row> {
         let got = found.get(k).map_or([f64::NAN; 7], |r| {
             let d = &r.drawn;
             let length = d.shortest.length();
-            [r.shown, d.mean, d.standard_uncertainty, d.symmetric.low, d.symmetric.high, length, r.propagation.standard_uncertainty]
+            [
+                r.shown,
+                d.mean,
+                d.standard_uncertainty,
+                d.symmetric.low,
+                d.symmetric.high,
+                length,
+                r.propagation.standard_uncertainty,
+            ]
         });
         let [_, shown, mean, u, low, high, shortest_low, shortest_high] = expected[..] else { continue };
         let f = frequencies[k];
@@ -483,7 +491,11 @@ fn amplitude() -> Vec<Row> {
         }
     }
     if rows.is_empty() {
-        rows.extend(rows_of("reference/budget.py", Tag::Derived, &[("U-01", "amplitudes", 1.0, f64::NAN, 1.0, "V")]));
+        rows.extend(rows_of(
+            "reference/budget.py",
+            Tag::Derived,
+            &[("U-01", "amplitudes", 1.0, f64::NAN, 1.0, "V")],
+        ));
     }
     rows
 }

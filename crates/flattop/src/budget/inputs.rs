@@ -109,7 +109,7 @@ pub(super) struct Inputs {
 pub(super) struct Side<'a> {
     pub(super) setup: Setup,
     pub(super) probe: &'a Probe,
-    pub(super) input: &'a flattop_plan::Input,
+    pub(super) response_form: FormWord,
 }
 
 pub(super) fn measurand(quantity: ReadQuantity) -> Measurand {
@@ -291,7 +291,7 @@ fn of_chain(
 fn steps(of: Which, chain: &Chain, shifted: &Chain, by: f64) -> Vec<Step> {
     let step = |parameter: Parameter| {
         let (at, moved) = (parameter.of(chain), parameter.of(shifted));
-        let is_moved = (moved - at).abs() > 1e-12 * at.abs();
+        let is_moved = (moved - at).abs() > 1e-9 * at.abs();
         is_moved.then(|| Step { of, parameter, per_unit: (moved - at) / by })
     };
     Parameter::ALL.into_iter().filter_map(step).collect()
@@ -447,12 +447,7 @@ fn forms(reading: &Reading, first: &Side<'_>, second: Option<&Side<'_>>, list: &
     }
     let mut add = |side: &Side<'_>, which: Which, name: &str| {
         let is_limited = side.setup.chain.input.response.bandwidth_hz.is_finite();
-        let is_open = match reading.response_form {
-            Some(form) => form == FormWord::Unknown,
-            // The reader remarks on a form that it had to assume.
-            None => is_limited && side.input.response.is_some() && !side_has_form(side),
-        };
-        if is_limited && is_open {
+        if is_limited && side.response_form == FormWord::Unknown {
             let quantity = Quantity::known(name, Distribution::Rectangular { low: -1.0, high: 1.0 });
             list.push(Input {
                 quantity,
@@ -466,11 +461,6 @@ fn forms(reading: &Reading, first: &Side<'_>, second: Option<&Side<'_>>, list: &
     if let Some(second) = second.filter(|_| reading.quantity == ReadQuantity::Delay) {
         add(second, Which::Second, "second.response_form");
     }
-}
-
-/// Whether anything but the assumed single pole is said. (A stated single pole has to be confirmed by `response_form`.)
-fn side_has_form(side: &Side<'_>) -> bool {
-    side.setup.chain.input.response.shape != flattop_core::chain::ResponseShape::SinglePole
 }
 
 /// Temperature: one input that moves all values with a coefficient, and the coefficients' own tolerances.
@@ -499,6 +489,9 @@ fn temperature(
         let mut steps = Vec::new();
         let mut role = Role::Chain;
         if key == "reading.gain" {
+            if measurand(reading.quantity).is_time() {
+                continue;
+            }
             gain_per_kelvin += coefficient.value;
             role = Role::Gain;
         } else {
@@ -531,8 +524,12 @@ fn temperature(
             list.push(Input { quantity, unit: Some(Unit::Ratio), role, steps });
         }
     }
-    let half = difference.half_width.unwrap_or(0.0);
     let name = "reading.temperature_difference";
+    if all.is_empty() && !(gain_per_kelvin.abs() > 0.0) {
+        said.of(name);
+        return Ok(());
+    }
+    let half = difference.half_width.unwrap_or(0.0);
     let quantity = said.quantity(name, difference.value, half, Scale::Value)?;
     list.push(Input { quantity, unit: None, role: Role::Temperature { gain_per_kelvin }, steps: all });
     Ok(())

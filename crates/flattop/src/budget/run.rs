@@ -48,14 +48,14 @@ fn of_plan(args: &Args, name: &str, plan: &Plan, folder: &Path) -> Result<Subjec
     };
     let around = Around { node: &plan.node, contact: &plan.contact, input: &plan.input };
     let setup = setup::with_measured(setup::chain(&plan.probe, &around)?, &plan.measured, folder)?;
-    let first = Side { setup, probe: &plan.probe, input: &plan.input };
+    let first = Side { setup, probe: &plan.probe, response_form: reading.response_form };
     let second = match &plan.budget.second {
         Some(second) => {
             let around = Around { node: &second.node, contact: &second.contact, input: &second.input };
             Some(Side {
                 setup: setup::chain(&second.probe, &around)?,
                 probe: &second.probe,
-                input: &second.input,
+                response_form: second.response_form,
             })
         }
         None => None,

@@ -133,7 +133,8 @@ fn shown_and_corrected_stand_apart_and_every_input_is_there() {
     assert!(number(&term["contribution"]) > 2.4e-3);
     let (_, term) = input(&found, "reading.gain");
     assert_close!(number(&term["contribution"]), -2.5 * 0.015 / 3f64.sqrt() / 1.001, relative(1e-3));
-    let shares: f64 = result["propagation"]["terms"].as_array().unwrap().iter().map(|t| number(&t["share"])).sum();
+    let shares: f64 =
+        result["propagation"]["terms"].as_array().unwrap().iter().map(|t| number(&t["share"])).sum();
     assert_close!(shares, 1.0, relative(1e-9));
 }
 
@@ -158,7 +159,9 @@ fn the_answer_is_the_same_for_any_number_of_threads() {
 #[test]
 fn seed_trials_and_both_intervals_are_printed() {
     let printed = text(&sensor(), &with(&["--seed", "42"]), 0);
-    for words in ["seed 42", "100 000, as asked for", "symmetric", "shortest", "Contributions", "k = ", "verdict"] {
+    for words in
+        ["seed 42", "100 000, as asked for", "symmetric", "shortest", "Contributions", "k = ", "verdict"]
+    {
         assert!(printed.contains(words), "{words} in\n{printed}");
     }
     assert!(printed.lines().all(|line| line.chars().count() <= 80), "{printed}");
@@ -185,8 +188,18 @@ fn an_assessed_compensation_is_what_counts() {
 #[test]
 fn other_readings_have_budgets_too() {
     let bench = sensor();
-    let square = ["--set", "signal.shape=square", "--set", "signal.rise=20ns", "--set", "node.capacitance="];
-    for (quantity, unit) in [("peak-to-peak", "V"), ("rms", "V"), ("mean", "V"), ("transition-duration", "s")] {
+    let square = [
+        "--set",
+        "signal.shape=square",
+        "--set",
+        "signal.rise=20ns",
+        "--set",
+        "node.capacitance=",
+        "--set",
+        "node.resistance=50",
+    ];
+    for (quantity, unit) in [("peak-to-peak", "V"), ("rms", "V"), ("mean", "V"), ("transition-duration", "s")]
+    {
         let set = format!("reading.quantity={quantity}");
         let mut args = with(&square);
         // A mean of 0 has no relative anything; half a volt is added.
@@ -194,10 +207,8 @@ fn other_readings_have_budgets_too() {
         let found = bench.json(&args, 0);
         assert_eq!(found["unit"], unit, "{quantity}");
         let result = result(&found);
-        let (value, u) = (
-            number(&result["monte_carlo"]["value"]),
-            number(&result["monte_carlo"]["standard_uncertainty"]),
-        );
+        let (value, u) =
+            (number(&result["monte_carlo"]["value"]), number(&result["monte_carlo"]["standard_uncertainty"]));
         assert!(u > 0.0 && u < 0.2 * value.abs(), "{quantity}: {value} {u}");
         assert_close!(number(&result["propagation"]["standard_uncertainty"]), u, relative(0.15));
         let expected = match quantity {
@@ -215,7 +226,14 @@ fn other_readings_have_budgets_too() {
 fn a_delay_takes_a_second_probe() {
     let bench = sensor();
     let edge = ["--set", "signal.shape=edge", "--set", "signal.frequency=", "--set", "signal.rise=20ns"];
-    let delay = ["--set", "reading.quantity=delay", "--set", "reading.shown_time=5ns", "--set", "reading.skew=0ps +- 100ps"];
+    let delay = [
+        "--set",
+        "reading.quantity=delay",
+        "--set",
+        "reading.shown_time=5ns",
+        "--set",
+        "reading.skew=0ps +- 100ps",
+    ];
     let mut args = with(&edge);
     args.extend(delay);
     assert!(failure(&bench, &args, 1).contains("second probe"));

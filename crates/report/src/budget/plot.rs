@@ -3,7 +3,7 @@
 use flattop_core::uncertainty::reading::BudgetResult;
 
 use super::Subject;
-use super::text::{headline, name, short};
+use super::text::{headline, name, share, short};
 use crate::format::{plain_percent, prefix_for, significant};
 use crate::plot::axis::{decades, linear, typographic};
 use crate::plot::layout::{GAP, LEFT, RIGHT, WIDTH, colour, on_paper, widened};
@@ -90,7 +90,7 @@ fn bars(scene: &mut Scene, subject: &Subject, result: &BudgetResult, top: f64) -
         scene.rectangle((BARS_LEFT, y + 4.0), (x.max(BARS_LEFT + 1.0), y + ROW - 4.0), fill);
         let words = format!(
             "{} ({} {prefix}{unit})",
-            plain_percent(term.share, 2),
+            share(term.share),
             significant(term.contribution.abs() / factor, 2)
         );
         scene.text((x + 8.0, y + 16.0), 12.0, colour::MUTED, Anchor::Start, typographic(&words));
@@ -123,7 +123,11 @@ fn histogram(scene: &mut Scene, subject: &Subject, result: &BudgetResult, (top, 
     };
     let most = histogram.counts.iter().map(|c| density(*c)).fold(normal(result.propagation.value), f64::max);
     let panel = Panel { left: LEFT, right: RIGHT, top, bottom, x: (low, high), y: (0.0, 1.42 * most) };
-    let (ticks, _) = linear(0.0, 1.1 * most, 4);
+    let (mut ticks, _) = linear(0.0, 1.1 * most, 4);
+    // No prefix on a number without unit.
+    for tick in &mut ticks {
+        tick.label = significant(tick.at, 2);
+    }
     panel.y_axis(scene, &ticks, "density × u");
     for (k, count) in histogram.counts.iter().enumerate() {
         let from = histogram.low + width * k as f64;
@@ -175,8 +179,8 @@ fn over_frequency(scene: &mut Scene, subject: &Subject, (top, bottom): (f64, f64
         .filter_map(|r| {
             let value = r.drawn.mean;
             let at = r.frequency_hz?.log10();
-            let share = |v: f64| 100.0 * (v / value - 1.0);
-            Some((at, share(r.drawn.symmetric.low), share(r.drawn.symmetric.high), share(r.shown)))
+            let percent = |v: f64| 100.0 * (v / value - 1.0);
+            Some((at, percent(r.drawn.symmetric.low), percent(r.drawn.symmetric.high), percent(r.shown)))
         })
         .collect();
     let (Some(first), Some(last)) = (points.first(), points.last()) else { return };
@@ -190,7 +194,10 @@ fn over_frequency(scene: &mut Scene, subject: &Subject, (top, bottom): (f64, f64
         x: (first.0, last.0.max(first.0 + 1e-6)),
         y: widened(lowest, highest, 0.08),
     };
-    let (ticks, _) = linear(panel.y.0, panel.y.1, 6);
+    let (mut ticks, _) = linear(panel.y.0, panel.y.1, 6);
+    for tick in &mut ticks {
+        tick.label = typographic(&significant(tick.at, 3));
+    }
     panel.y_axis(scene, &ticks, "of the true value, %");
     let outline =
         points.iter().map(|p| panel.at(p.0, p.2)).chain(points.iter().rev().map(|p| panel.at(p.0, p.1)));

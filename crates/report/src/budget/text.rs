@@ -232,6 +232,11 @@ fn grouped(number: u64) -> String {
     out
 }
 
+/// A share of the variance; what does not count is not counted.
+pub(super) fn share(value: f64) -> String {
+    if value.abs() < 5e-4 { "< 0.1 %".into() } else { plain_percent(value, 2) }
+}
+
 /// A name that fits.
 pub(super) fn short(name: &str, width: usize) -> String {
     let length = name.chars().count();
@@ -285,7 +290,7 @@ fn inputs(page: &mut Page, subject: &Subject, result: &BudgetResult) {
 fn contributions(page: &mut Page, subject: &Subject, result: &BudgetResult) {
     let unit = subject.measurand.unit();
     page.heading("Contributions, largest first");
-    page.line(&format!("  {:<NAME$}  {:>15}  {:>11}  {:>6}", "quantity", "sensitivity", "c·u", "share"));
+    page.line(&format!("  {:<NAME$}  {:>15}  {:>11}  {:>7}", "quantity", "sensitivity", "c·u", "share"));
     for k in subject.ranked(result) {
         let (quantity, of) = &subject.inputs[k];
         let term = &result.propagation.terms[k];
@@ -294,11 +299,11 @@ fn contributions(page: &mut Page, subject: &Subject, result: &BudgetResult) {
             of => format!("{}/{of}", unit.symbol()),
         };
         let mut line = format!(
-            "  {:<NAME$}  {:>15}  {:>11}  {:>6}  ",
+            "  {:<NAME$}  {:>15}  {:>11}  {:>7}  ",
             short(&quantity.name, NAME),
-            plain(term.sensitivity, &per, 3),
+            format!("{:.2e} {per}", term.sensitivity),
             format_engineering(term.contribution, unit, 2),
-            plain_percent(term.share, 2),
+            share(term.share),
         );
         line.extend(std::iter::repeat_n('▪', (8.0 * term.share).round().clamp(0.0, 8.0) as usize));
         page.line(&line);

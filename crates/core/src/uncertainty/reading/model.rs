@@ -80,9 +80,7 @@ impl Formula {
             }
             Measurand::Mean => (read - terms.offset) / (terms.gain * effect),
             Measurand::Rms => {
-                let o = terms.offset;
-                let added = self.noise_rms_v.powi(2) + 2.0 * o * self.mean_v + o * o;
-                (read * read - added).sqrt() / (terms.gain * effect * form(0))
+                (read * read - self.added(terms.offset)).sqrt() / (terms.gain * effect * form(0))
             }
             Measurand::TransitionDuration => {
                 let time = self.time(facts, terms);
@@ -90,6 +88,11 @@ impl Formula {
             }
             Measurand::Delay => self.time(facts, terms) - effect - (form(1) - form(0)),
         }
+    }
+
+    /// What noise and offset add to the square of an rms value, V².
+    fn added(&self, offset_v: f64) -> f64 {
+        self.noise_rms_v.powi(2) + 2.0 * offset_v * self.mean_v + offset_v * offset_v
     }
 
     fn time(&self, facts: &Facts, terms: &Terms) -> f64 {
@@ -111,7 +114,7 @@ impl Formula {
                 let mean = 0.5 * (signal.low_v + signal.high_v);
                 // Of a sine; of others by their shape.
                 let true_rms = rms_of(reading).unwrap_or_else(|| (mean * mean + swing * swing / 8.0).sqrt());
-                (true_rms * effect).hypot(self.noise_rms_v)
+                true_rms * effect
             }
             Measurand::TransitionDuration => shown.transition_s.unwrap_or(f64::NAN),
             Measurand::Delay => effect,
@@ -159,15 +162,23 @@ impl Formula {
         }
         let shown = match reading.shown {
             Some(shown) => shown,
-            // As if the form of the response were in the middle of all.
+            // With all known errors in it, so that the correction leads back.
             None => {
+                let means: Vec<f64> = reading.inputs.iter().map(|i| i.quantity.distribution.mean()).collect();
+                let known = terms(reading, &means, &means);
                 let alone = self.shown(reading, nominal, shown);
+                let time = |of_chain: f64| (of_chain + known.time) / (1.0 - known.time_base);
                 match self.measurand {
-                    Measurand::Amplitude | Measurand::PeakToPeak => alone * forms[0].0,
-                    Measurand::Rms => alone * forms[0].0,
-                    Measurand::Mean => alone,
-                    Measurand::TransitionDuration => (alone * alone + forms[0].0).max(0.0).sqrt(),
-                    Measurand::Delay => alone + forms[1].0 - forms[0].0,
+                    Measurand::Amplitude | Measurand::PeakToPeak => {
+                        alone * forms[0].0 * known.gain * (1.0 + slope * known.time_base)
+                    }
+                    Measurand::Mean => alone * known.gain + known.offset,
+                    Measurand::Rms => {
+                        let of_signal = alone * forms[0].0 * known.gain;
+                        (of_signal * of_signal + self.added(known.offset)).sqrt()
+                    }
+                    Measurand::TransitionDuration => time((alone * alone + forms[0].0).max(0.0).sqrt()),
+                    Measurand::Delay => time(alone + forms[1].0 - forms[0].0),
                 }
             }
         };

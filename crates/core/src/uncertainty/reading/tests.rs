@@ -3,9 +3,7 @@
 use super::kernel::Kernel;
 use super::model::{BothEffects, Chains, Facts, Formula, terms};
 use super::*;
-use crate::chain::{
-    Cable, Chain, CompensationBox, Contact, Coupling, Node, Response, ResponseShape, Tip,
-};
+use crate::chain::{Cable, Chain, CompensationBox, Contact, Coupling, Node, Response, ResponseShape, Tip};
 use crate::signal::Shape;
 use crate::uncertainty::{Distribution, Evaluation, Model, Quantities, Settings, Stop, Verdict, in_turn};
 use flattop_close::{assert_close, relative, within};
@@ -240,7 +238,8 @@ fn transition_behind_a_gaussian_in_closed_form() {
     let bandwidth = own * own / expected * 0.1 / 3f64.sqrt();
     let time = 5e-9 / expected * 50e-12 / 3f64.sqrt();
     let contribution = |k: usize| result.propagation.terms[k].contribution.abs();
-    assert_close!(contribution(0), bandwidth, relative(0.01));
+    // Differences over a whole standard uncertainty (5.8 % of B) see the bend of 1/B²: 1.2 %.
+    assert_close!(contribution(0), bandwidth, relative(0.02));
     assert_close!(contribution(1), time, relative(0.001));
     reading.shown = Some(3e-9);
     assert!(matches!(budget(&reading, &SETTINGS, &in_turn), Err(ReadingError::Faster { .. })));
