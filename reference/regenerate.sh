@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Regenerates the reference captures, fits and responses in testdata/{ngspice,scipy,chain,lines,responses}, and what other readers make of
+# Regenerates the reference captures, fits and responses in testdata/{ngspice,scipy,chain,lines,responses,budget}, and what other readers make of
 # the texts in testdata/register.
 # With --check: makes them in a temporary folder and compares them with the committed ones (tolerances in compare.py).
 set -euo pipefail
@@ -11,7 +11,7 @@ if [ ! -x "$python" ] || ! command -v ngspice >/dev/null; then
     exit 1
 fi
 
-folders=(ngspice scipy chain lines responses)
+folders=(ngspice scipy chain lines responses budget)
 
 make_all() {
     "$python" reference/ngspice_cases.py "$1/ngspice"
@@ -20,6 +20,7 @@ make_all() {
     "$python" reference/chain_truth.py "$1/chain"
     "$python" reference/lines.py "$1/lines"
     "$python" reference/responses.py "$1/responses"
+    "$python" reference/budget.py "$1/budget"
 }
 
 case "${1:-}" in

@@ -1,7 +1,7 @@
 //! Physics, estimation and judgement of divider-probe compensation.
 //!
 //! Everything comes in as arguments and goes out as values: this crate reads no file, opens no socket, looks at no
-//! clock and no environment, prints nothing, starts no thread, and draws no random number of its own.
+//! clock and no environment, prints nothing, and starts no thread. Random numbers come out of a seed that the caller gives.
 //! It does not know how captures are stored, how results are shown, or who asks.
 //!
 //! Reading order: [`quantity`], [`finding`], [`divider`], [`samples`], [`numeric`], [`estimate`], [`assessment`].
@@ -29,3 +29,4 @@ pub mod reach_matrix;
 pub mod samples;
 pub mod signal;
 pub mod transient;
+pub mod uncertainty;

@@ -2,8 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use crate::{assess, bench, choose, completions, log, man, pair, predict, reach};
-use crate::{assess, bench, choose, completions, log, man, predict, reach, report};
+use crate::{assess, bench, budget, choose, completions, log, man, pair, predict, reach, report};
 
 /// Trust what the oscilloscope shows through a divider probe
 ///
@@ -28,6 +27,7 @@ pub(crate) enum Command {
     Bench(Box<bench::Args>),
     Log(Box<log::Args>),
     Report(Box<report::Args>),
+    Budget(budget::Args),
     Completions(completions::Args),
     Man(man::Args),
 }

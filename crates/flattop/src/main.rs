@@ -3,6 +3,7 @@
 mod args;
 mod assess;
 mod bench;
+mod budget;
 mod choose;
 mod completions;
 mod found;
@@ -36,6 +37,7 @@ fn main() -> ExitCode {
         Command::Bench(args) => ("bench", bench::run(&args)),
         Command::Log(args) => ("log", log::run(&args)),
         Command::Report(args) => ("report", report::run(&args)),
+        Command::Budget(args) => ("budget", budget::run(&args)),
         Command::Completions(args) => ("completions", completions::run(&args)),
         Command::Man(args) => ("man", man::run(&args)),
     };

@@ -102,6 +102,18 @@ impl Input {
     }
 }
 
+/// Asks for all keys of an input that is not there, so that they are known.
+pub(crate) fn ask(table: &Table) {
+    table.text("id");
+    table.quantity("resistance", Dimension::Of(Unit::Ohm), Limits::Positive);
+    table.quantity("capacitance", Dimension::Of(Unit::Farad), Limits::NotNegative);
+    response(table, ["bandwidth", "response", "order"]);
+    response(table, ["limit", "limit_response", "limit_order"]);
+    coupling(table);
+    table.quantity("rated_voltage", Dimension::Of(Unit::Volt), Limits::Positive);
+    table.word::<RatedAs>("rated_as");
+}
+
 /// Reads the figures of an input; `None` where something is wrong.
 pub(crate) fn read(table: &Table) -> Option<Input> {
     table.text("id");

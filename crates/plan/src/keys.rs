@@ -51,7 +51,7 @@ const HENRY_PER_METRE: Dimension = Dimension::Of(Unit::HenryPerMetre);
 const SIEMENS_PER_METRE: Dimension = Dimension::ConductancePerLength;
 const MULTIPLE: Dimension = Dimension::Multiple;
 
-const fn key(
+pub(crate) const fn key(
     path: &'static str,
     kind: Kind,
     need: Need,

@@ -7,6 +7,8 @@
 #![deny(clippy::disallowed_methods, clippy::print_stdout, clippy::print_stderr)]
 #![forbid(unsafe_code)]
 
+mod budget;
+mod budget_keys;
 mod choose;
 pub mod document;
 mod input;
@@ -20,6 +22,10 @@ mod template;
 #[cfg(test)]
 mod tests;
 
+pub use budget::{
+    Budget, Correlated, DistributionWord, EvaluationWord, FormWord, ReadQuantity, Reading, Second, Uncertain,
+};
+pub use budget_keys::BUDGET_KEYS;
 pub use choose::{ChooseList, Labelled, MeasuredQuantity, Measurement, Pair};
 pub use input::{Coupling, CouplingWord, Input, RatedAs, Response, ResponseWord};
 pub use keys::{CHOOSE_KEYS, KEYS, Key, Need, keys_markdown};
@@ -30,4 +36,4 @@ pub use signal::{Shape, ShapeWord, Signal};
 pub use surroundings::{
     Category, Circuit, Connection, Contact, Lead, Measured, Node, Output, PlaceWord, Use,
 };
-pub use template::template;
+pub use template::{budget_template, template};

@@ -2,6 +2,7 @@
 
 use flattop_core::finding::Finding;
 
+use crate::budget::{self, Budget};
 use crate::document::{Document, Problems, Table};
 use crate::input::{self, Input};
 use crate::on_bench::{self, Bench, NoBench};
@@ -28,6 +29,8 @@ pub struct Plan {
     pub measured: Vec<Measured>,
     /// What to compute.
     pub output: Output,
+    /// What a budget of uncertainty needs; a prediction has no use for it.
+    pub budget: Budget,
     /// Remarks on how the plan was read.
     pub findings: Vec<Finding>,
 }
@@ -84,6 +87,7 @@ pub(crate) fn read(root: &Table) -> Option<Plan> {
     let circuit = surroundings::circuit(&root.table("circuit"));
     let measured = surroundings::measured(&root.tables("measured"));
     let output = surroundings::output(&root.table("output"));
+    let budget = budget::read(root);
     Some(Plan {
         node,
         signal,
@@ -93,6 +97,7 @@ pub(crate) fn read(root: &Table) -> Option<Plan> {
         circuit,
         measured: measured?,
         output,
+        budget: budget?,
         findings: Vec::new(),
     })
 }

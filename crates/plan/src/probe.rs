@@ -175,6 +175,16 @@ pub(crate) fn is_by_parts(table: &Table) -> bool {
         || table.table("box").is_present()
 }
 
+/// Asks for all keys of a probe that is not there, so that they are known.
+pub(crate) fn ask(table: &Table) {
+    table.text("id");
+    table.word::<AdjustedAt>("adjusted_at");
+    table.quantity("ratio", Dimension::Multiple, Limits::Positive);
+    rating(&table.table("rating"));
+    data_sheet(table, None);
+    parts(table, None);
+}
+
 /// Reads a probe; `None` where something is wrong.
 pub(crate) fn read(table: &Table) -> Option<Probe> {
     table.text("id");

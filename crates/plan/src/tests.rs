@@ -19,10 +19,23 @@ fn kinds(keys: &[Key]) -> BTreeMap<String, Kind> {
 
 #[test]
 fn table_of_keys_is_what_plans_are_read_for() {
-    let text = format!("{PARTS}{MEASURED}");
+    let text = format!(
+        "{PARTS}{MEASURED}[[uncertain]]\nkey = 'x'\n[[correlated]]\nfirst = 'x'\nsecond = 'y'\ncoefficient = 0\n"
+    );
     let document = Document::parse("", &text, &[]).unwrap();
     assert!(plan::read(&document.root()).is_some());
-    assert_eq!(document.asked(), kinds(KEYS));
+    assert_eq!(document.asked(), kinds(KEYS).into_iter().chain(of_budgets()).collect());
+}
+
+/// Keys that plans for a budget have beyond those of a plan: its own, and all about a second probe.
+fn of_budgets() -> BTreeMap<String, Kind> {
+    let mut keys = kinds(BUDGET_KEYS);
+    for (path, kind) in kinds(KEYS) {
+        if ["node.", "contact.", "probe.", "input."].iter().any(|table| path.starts_with(table)) {
+            keys.insert(format!("second.{path}"), kind);
+        }
+    }
+    keys
 }
 
 #[test]
@@ -109,7 +122,7 @@ fn template_is_read_and_names_every_key() {
 #[test]
 fn formats_document_holds_the_table_of_keys() {
     let document = include_str!("../../../FORMATS.md");
-    for table in [keys_markdown(KEYS), keys_markdown(CHOOSE_KEYS)] {
+    for table in [keys_markdown(KEYS), keys_markdown(CHOOSE_KEYS), keys_markdown(BUDGET_KEYS)] {
         assert!(document.contains(&table), "FORMATS.md should hold:\n{table}");
     }
 }

@@ -4,10 +4,12 @@
 //! This crate opens no file, prints nothing, and estimates nothing: it shows what the core found.
 //!
 //! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`], [`reach`], [`compatibility`], [`prediction`], [`choose`].
+//! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`], [`reach`], [`prediction`], [`choose`], [`budget`].
 #![forbid(unsafe_code)]
 #![deny(clippy::disallowed_methods, clippy::print_stdout, clippy::print_stderr)]
 
 pub mod bench;
+pub mod budget;
 pub mod choose;
 pub mod compatibility;
 pub mod format;

@@ -20,6 +20,7 @@ mod simulated;
 mod sine;
 mod statistics;
 mod trade;
+mod uncertainty;
 
 /// Where an expected value comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -223,6 +224,13 @@ pub(crate) fn topics() -> Vec<Topic> {
             title: "Probabilities",
             remark: "Quantiles and tails used for statements of confidence.",
             rows: statistics::rows(),
+        },
+        Topic {
+            title: "Uncertainty",
+            remark: "Worked examples of JCGM 100 (law of propagation) and JCGM 101 (Monte Carlo), with one fixed seed. Monte Carlo results are \
+                     held to the numerical tolerance of JCGM 101, 7.9.2, for two digits of u, or closer; ends of shortest intervals slide on a flat optimum and are \
+                     allowed twice their own spread as well, their lengths are not. The printed figures are quotations of the documents, which were not seen themselves.",
+            rows: uncertainty::rows(),
         },
     ]
 }

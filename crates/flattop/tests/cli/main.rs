@@ -7,6 +7,7 @@
 mod assess;
 mod bench;
 mod compatibility;
+mod budget;
 mod drawings;
 mod logbook;
 mod pair;

@@ -38,6 +38,8 @@ pub enum Dimension {
     ConductancePerLength,
     /// A multiple such as a probe's 10×: `10`, `"10x"` or `"10×"`.
     Multiple,
+    /// A difference of temperatures, K.
+    TemperatureDifference,
 }
 
 impl Dimension {
@@ -47,6 +49,7 @@ impl Dimension {
             Dimension::Of(unit) => unit.quantity(),
             Dimension::ConductancePerLength => "a conductance per length",
             Dimension::Multiple => "a multiple",
+            Dimension::TemperatureDifference => "a difference of temperatures",
         }
     }
 
@@ -56,6 +59,7 @@ impl Dimension {
             Dimension::Of(unit) => unit.example(),
             Dimension::ConductancePerLength => "1 nS/m",
             Dimension::Multiple => "10 or 10x",
+            Dimension::TemperatureDifference => "5 K",
         }
     }
 
@@ -65,6 +69,7 @@ impl Dimension {
             Dimension::Of(unit) => unit.symbol(),
             Dimension::ConductancePerLength => "S/m",
             Dimension::Multiple => "",
+            Dimension::TemperatureDifference => "K",
         }
     }
 }
@@ -154,6 +159,13 @@ fn plain(text: &str, dimension: Dimension) -> Result<f64, Fault> {
                 return Err(whole());
             }
             parse(number, Unit::HenryPerMetre).map_err(|_| whole())
+        }
+        Dimension::TemperatureDifference => {
+            let number = text.strip_suffix('K').unwrap_or(text).trim_end();
+            if !number.ends_with(|c: char| c.is_ascii_digit() || c == '.') {
+                return Err(whole());
+            }
+            parse(number, Unit::Ratio).map_err(|_| whole())
         }
         Dimension::Multiple => {
             let number = text.strip_suffix(['x', 'X', '×']).unwrap_or(text).trim_end();
