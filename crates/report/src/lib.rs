@@ -3,12 +3,13 @@
 //! Every function here takes values and returns text or bytes.
 //! This crate opens no file, prints nothing, and estimates nothing: it shows what the core found.
 //!
-//! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`], [`reach`], [`prediction`], [`choose`].
+//! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`], [`reach`], [`prediction`], [`choose`], [`correction`].
 #![forbid(unsafe_code)]
 #![deny(clippy::disallowed_methods, clippy::print_stdout, clippy::print_stderr)]
 
 pub mod bench;
 pub mod choose;
+pub mod correction;
 pub mod format;
 pub mod json;
 pub mod logbook;

@@ -16,7 +16,7 @@ use std::fs::File;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 
-use flattop_core::correction::Written;
+use flattop_core::correction::{Stored, Written};
 
 use crate::capture::{Capture, Content};
 use crate::columns::Number;
@@ -29,7 +29,7 @@ pub trait Added: Send {
 
     /// The values for the next samples, in the unit in which the probe's column is stored. Asked for from the first sample to the last,
     /// without gaps; both places are as long as the range.
-    fn next<T: Written>(&mut self, range: Range<usize>, first: &mut [T], second: &mut [T]);
+    fn next<T: Stored + Written>(&mut self, range: Range<usize>, first: &mut [T], second: &mut [T]);
 
     /// Decimals with which the first column is printed in text; `None` for as many as bring the same number back.
     fn decimals(&self) -> Option<usize>;

@@ -16,7 +16,7 @@ impl Added for Twice<'_> {
         ["corrected", "standard_uncertainty"]
     }
 
-    fn next<T: Written>(&mut self, range: Range<usize>, first: &mut [T], second: &mut [T]) {
+    fn next<T: Stored + Written>(&mut self, range: Range<usize>, first: &mut [T], second: &mut [T]) {
         assert_eq!(range.start, self.asked);
         assert_eq!((first.len(), second.len()), (range.len(), range.len()));
         self.asked = range.end;

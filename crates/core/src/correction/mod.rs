@@ -4,10 +4,12 @@
 //! | --- | --- | --- |
 //! | [`shelf`] | the first-order shelf, e and τp | exactly where the true signal runs straight between samples; causal, one pass, constant memory |
 //! | [`noise`] | nothing | what the record itself says about its noise and range |
+//! | [`remarks`] | nothing | findings |
 //!
 //! Values keep the units of the record; the correction has the gain 1 at dc: what divides the signal stays as it is.
 
 pub mod noise;
+pub mod remarks;
 pub mod shelf;
 
 /// A number as records store it.
