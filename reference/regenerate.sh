@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Regenerates the reference captures, fits and responses in testdata/{ngspice,scipy,chain,lines,responses}.
+# Regenerates the reference captures, fits and responses in testdata/{ngspice,scipy,chain,lines,responses,correct}.
 # With --check: makes them in a temporary folder and compares them with the committed ones (tolerances in compare.py).
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -10,7 +10,7 @@ if [ ! -x "$python" ] || ! command -v ngspice >/dev/null; then
     exit 1
 fi
 
-folders=(ngspice scipy chain lines responses)
+folders=(ngspice scipy chain lines responses correct)
 
 make_all() {
     "$python" reference/ngspice_cases.py "$1/ngspice"
@@ -18,6 +18,7 @@ make_all() {
     "$python" reference/chain_truth.py "$1/chain"
     "$python" reference/lines.py "$1/lines"
     "$python" reference/responses.py "$1/responses"
+    "$python" reference/correct_shelf.py "$1/correct"
 }
 
 case "${1:-}" in

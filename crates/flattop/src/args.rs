@@ -2,7 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use crate::{assess, bench, choose, completions, man, predict, reach};
+use crate::{assess, bench, choose, completions, correct, man, predict, reach};
 
 /// Trust what the oscilloscope shows through a divider probe
 ///
@@ -23,6 +23,7 @@ pub(crate) enum Command {
     Reach(Box<reach::Args>),
     Predict(Box<predict::Args>),
     Choose(choose::Args),
+    Correct(Box<correct::Args>),
     Bench(Box<bench::Args>),
     Completions(completions::Args),
     Man(man::Args),

@@ -5,6 +5,7 @@ mod assess;
 mod bench;
 mod choose;
 mod completions;
+mod correct;
 mod man;
 mod output;
 mod predict;
@@ -27,6 +28,7 @@ fn main() -> ExitCode {
         Command::Reach(args) => ("reach", reach::run(&args)),
         Command::Predict(args) => ("predict", predict::run(&args)),
         Command::Choose(args) => ("choose", choose::run(&args)),
+        Command::Correct(args) => ("correct", correct::run(&args)),
         Command::Bench(args) => ("bench", bench::run(&args)),
         Command::Completions(args) => ("completions", completions::run(&args)),
         Command::Man(args) => ("man", man::run(&args)),

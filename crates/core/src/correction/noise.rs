@@ -59,7 +59,7 @@ impl Noise {
 fn of<T: Copy>(samples: &[T], wide: impl Fn(T) -> f64) -> Option<Noise> {
     let mut fourth = Vec::new();
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-    let mut step = f64::INFINITY;
+    let mut steps = Vec::new();
     let mut stretch = Vec::with_capacity(STRETCH);
     for from in starts(samples.len()) {
         stretch.clear();
@@ -67,12 +67,7 @@ fn of<T: Copy>(samples: &[T], wide: impl Fn(T) -> f64) -> Option<Noise> {
         for &value in stretch.iter().filter(|v| v.is_finite()) {
             (low, high) = (low.min(value), high.max(value));
         }
-        for pair in stretch.windows(2) {
-            let size = (pair[1] - pair[0]).abs();
-            if size > 0.0 && size < step {
-                step = size;
-            }
-        }
+        steps.extend(stretch.windows(2).map(|pair| (pair[1] - pair[0]).abs()).filter(|size| *size > 0.0));
         // NaN in, NaN out: a missing sample leaves its neighbours' differences out.
         let differences =
             stretch.windows(5).map(|w| (w[0] - 4.0 * w[1] + 6.0 * w[2] - 4.0 * w[3] + w[4]).abs());
@@ -84,11 +79,25 @@ fn of<T: Copy>(samples: &[T], wide: impl Fn(T) -> f64) -> Option<Noise> {
     let middle = fourth.len() / 2;
     let (_, median, _) = fourth.select_nth_unstable_by(middle, f64::total_cmp);
     let noise = *median / (MEDIAN_MAGNITUDE * 70f64.sqrt());
-    let hidden = if step.is_finite() { step / 12f64.sqrt() } else { 0.0 };
-    // Rounding of double precision is no digitiser: its steps are far below anything that noise would not show.
+    let hidden = digitiser_step(&steps).map_or(0.0, |step| step / 12f64.sqrt());
     let (standard_deviation, source) =
         if hidden > noise { (hidden, NoiseSource::Step) } else { (noise, NoiseSource::Record) };
     Some(Noise { standard_deviation, source, low, high })
+}
+
+/// The step of which all differences are multiples, if there is one: the least of them, where nearly all others are close to multiples
+/// of it. Differences of a record that no digitiser has rounded lie anywhere.
+fn digitiser_step(sizes: &[f64]) -> Option<f64> {
+    let least = sizes.iter().copied().min_by(f64::total_cmp)?;
+    let is_multiple = |size: &&f64| {
+        let count = *size / least;
+        // Codes that were printed with few digits are off by a little.
+        (count - count.round()).abs() < 0.05 + 1e-3 * count
+    };
+    // Beyond fifty steps printing may hide whether it is a multiple; those say nothing.
+    let near = || sizes.iter().filter(|size| **size < 50.0 * least);
+    let multiples = near().filter(is_multiple).count();
+    (multiples * 10 >= near().count() * 9 && near().count() * 2 >= sizes.len()).then_some(least)
 }
 
 /// Where stretches begin; all of a short record.
@@ -131,6 +140,14 @@ mod tests {
         assert_close!(found.standard_deviation, 0.04 / 12f64.sqrt(), relative(1e-9));
         assert_eq!(found.source, NoiseSource::Step);
         assert_close!(found.span(), 1.6, within(1e-12));
+    }
+
+    #[test]
+    fn a_smooth_record_without_noise_has_no_digitiser() {
+        let values: Vec<f64> = (0..5000).map(|k| (k as f64 * 0.003).sin()).collect();
+        let found = Noise::of(SampleView::volts(&values)).expect("enough samples");
+        assert!(found.standard_deviation < 1e-8);
+        assert_eq!(found.source, NoiseSource::Record);
     }
 
     #[test]

@@ -5,13 +5,17 @@ use super::shelf::{Before, Setting, Summary};
 use crate::finding::Finding;
 use crate::quantity::{Unit, format_engineering};
 
-/// Remarks on a record freed of a shelf; `unit` is what values of the record are in, as it is printed.
-pub fn on_shelf(setting: &Setting, noise: &Noise, summary: &Summary, unit: &str) -> Vec<Finding> {
+/// Remarks on a record freed of a shelf; `value` prints a value of the record with its unit.
+pub fn on_shelf(
+    setting: &Setting,
+    noise: &Noise,
+    summary: &Summary,
+    value: &dyn Fn(f64) -> String,
+) -> Vec<Finding> {
     let mut findings = Vec::new();
     let known = &setting.shelf;
     let e = known.shelf.error;
     let seconds = |s: f64| format_engineering(s, Unit::Second, 3);
-    let value = |v: f64| format!("{} {unit}", rounded(v));
     if !(known.error_u > 0.0) && !(known.time_constant_u_s > 0.0) {
         findings.push(Finding::note(
             "correction-taken-as-exact",
@@ -87,13 +91,4 @@ pub fn on_shelf(setting: &Setting, noise: &Noise, summary: &Summary, unit: &str)
         ));
     }
     findings
-}
-
-/// Three significant digits.
-fn rounded(value: f64) -> String {
-    if !(value.abs() > 0.0) {
-        return "0".to_owned();
-    }
-    let places = (2.0 - value.abs().log10().floor()).clamp(0.0, 15.0) as usize;
-    format!("{value:.places$}")
 }

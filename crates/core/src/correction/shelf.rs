@@ -19,8 +19,11 @@
 //! The uncertainty of a sample (JCGM 100, 5.1.2, 5.2.2): noise of the samples through the inverse, its building up included; e and τp with
 //! their correlation by the sensitivities of r, which are recursions beside it; jumps between samples; what came before the record.
 
+mod rows;
+
 use super::{Stored, Written};
 use crate::divider::Shelf;
+use rows::{BLOCK, PAST, Rows, Seen, State, all_finite, recursion};
 
 /// A shelf as it is known.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -144,20 +147,13 @@ pub struct Summary {
     pub greatest_change: f64,
 }
 
-const BLOCK: usize = 256;
-/// Samples of the past that the formulas look at.
-const PAST: usize = 4;
-const ROOM: usize = BLOCK + PAST;
-
 /// The corrector: takes samples in pieces of any length, gives corrected ones with their uncertainties.
 #[derive(Clone, Debug)]
 pub struct ShelfCorrector {
     setting: Setting,
     step: Step,
-    /// z, z², z⁴ and the same of z².
-    z: [f64; 3],
-    w: [f64; 3],
-    /// e·q/e and its quadratic form of (ρ, v) for the variance by e and τp: ρ², 2ρv, v².
+    z: f64,
+    /// q, and the quadratic form of (ρ, v) for the variance by e and τp: ρ², 2ρv, v².
     q: f64,
     form: [f64; 3],
     jump: f64,
@@ -166,34 +162,15 @@ pub struct ShelfCorrector {
     /// Last sample; `None` before the first.
     last: Option<f64>,
     missing_since: u64,
-    /// The last [`PAST`] of each: ρ's drive t and its first sum, ρ, v's first sum, v, jumps' drive and first sum, their variance; x.
-    t: [f64; PAST],
-    tt: [f64; PAST],
-    rho: [f64; PAST],
-    cc: [f64; PAST],
-    v: [f64; PAST],
-    s: [f64; PAST],
-    ss: [f64; PAST],
-    b: [f64; PAST],
-    /// Last drive of v, last corrected sample.
-    c: f64,
-    x: f64,
-    /// Put into the next sample's t, v's drive and variance, and into the variance of the one after it.
-    pending: Pending,
+    rows: Box<Rows>,
+    /// Samples since the beginning or the last gap, as far as they matter.
+    since: usize,
+    /// What comes to the variance of the second sample.
+    second: f64,
+    seen: Seen,
     count: u64,
     missing: u64,
     gaps: u64,
-    greatest_jump: f64,
-    u: (f64, f64, f64),
-    greatest_change: f64,
-}
-
-#[derive(Clone, Copy, Debug, Default)]
-struct Pending {
-    fresh: bool,
-    t: f64,
-    c: f64,
-    s: [f64; 2],
 }
 
 impl ShelfCorrector {
@@ -248,35 +225,23 @@ impl ShelfCorrector {
         }
         let variance = setting.noise * setting.noise;
         let noise_variance = variance * noise_power(q, z);
-        let (z2, w) = (z * z, z * z);
         Ok(Self {
             setting,
             step,
-            z: [z, z2, z2 * z2],
-            w: [w, w * w, w * w * w * w],
+            z,
             q,
             form,
             jump: (e * g) * (e * g) * step.jump_variance(h).max(0.0),
             noise_variance,
             last: None,
             missing_since: 0,
-            t: [0.0; PAST],
-            tt: [0.0; PAST],
-            rho: [0.0; PAST],
-            cc: [0.0; PAST],
-            v: [0.0; PAST],
-            s: [0.0; PAST],
-            ss: [0.0; PAST],
-            b: [0.0; PAST],
-            c: 0.0,
-            x: 0.0,
-            pending: Pending::default(),
+            rows: Rows::new(),
+            since: 0,
+            second: 0.0,
+            seen: Seen::NOTHING,
             count: 0,
             missing: 0,
             gaps: 0,
-            greatest_jump: 0.0,
-            u: (f64::INFINITY, 0.0, 0.0),
-            greatest_change: 0.0,
         })
     }
 
@@ -291,15 +256,13 @@ impl ShelfCorrector {
         let mut y = [0.0; BLOCK];
         let mut from = 0;
         while from < count {
-            let part = &samples[from..count.min(from + BLOCK)];
-            for (place, sample) in y.iter_mut().zip(part) {
+            let end = count.min(from + BLOCK);
+            let y = &mut y[..end - from];
+            for (place, sample) in y.iter_mut().zip(&samples[from..end]) {
                 *place = sample.wide();
             }
-            let y = &y[..part.len()];
-            let end = from + part.len();
             let (out, u) = (&mut corrected[from..end], &mut uncertainty[from..end]);
-            // The difference of a number with itself is nil unless it is not finite.
-            if y.iter().fold(0.0, |sum, v| sum + (v - v)).abs() <= 0.0 {
+            if all_finite(y) {
                 self.run(y, out, u);
             } else {
                 self.with_gaps(y, out, u);
@@ -308,25 +271,39 @@ impl ShelfCorrector {
         }
     }
 
+    /// Gain of the recursion for z⁻¹ = `delay`, a number on the unit circle.
+    pub(super) fn response(&self, delay: num_complex::Complex64) -> num_complex::Complex64 {
+        1.0 - self.q * (1.0 - delay) / (1.0 - self.z * delay)
+    }
+
     /// What there is to say about all that was taken in so far.
     pub fn summary(&self) -> Summary {
         let present = self.count - self.missing;
         let e = self.setting.shelf.shelf.error;
         let sigma = self.noise_variance.sqrt();
-        let noise_gain = noise_power(self.q, self.z[0]).sqrt();
+        let noise_gain = noise_power(self.q, self.z).sqrt();
         Summary {
             samples: self.count,
             missing: self.missing,
             gaps: self.gaps,
             noise_gain,
-            start_up_samples: start_up(self.start_variance(), sigma, self.setting.span, self.z[0])
+            start_up_samples: start_up(self.start_variance(), sigma, self.setting.span, self.z)
                 .min(self.count),
-            bias_bound: e.abs() * self.step.g * self.step.jump_bound() * self.greatest_jump,
-            least_u: if present > 0 { self.u.0.max(0.0).sqrt() } else { 0.0 },
-            greatest_u: self.u.1.sqrt(),
-            rms_u: if present > 0 { (self.u.2 / present as f64).sqrt() } else { 0.0 },
-            greatest_change: self.greatest_change,
+            bias_bound: e.abs() * self.step.g * self.step.jump_bound() * self.greatest_jump(),
+            least_u: if present > 0 { (-self.seen.least.of_all()).max(0.0).sqrt() } else { 0.0 },
+            greatest_u: self.seen.most.of_all().max(0.0).sqrt(),
+            rms_u: if present > 0 {
+                (self.seen.sum.iter().sum::<f64>() / present as f64).sqrt()
+            } else {
+                0.0
+            },
+            greatest_change: self.q.abs() * self.seen.rho.of_all().max(0.0),
         }
+    }
+
+    /// Largest step from one corrected sample to the next.
+    fn greatest_jump(&self) -> f64 {
+        if self.jump > 0.0 { (self.seen.jump.of_all().max(0.0) / self.jump).sqrt() } else { 0.0 }
     }
 
     /// Of the first state, e·(w − x): w anywhere within the span about x with even odds (JCGM 100, 4.3.7).
@@ -364,167 +341,116 @@ impl ShelfCorrector {
         }
     }
 
-    /// The first sample, or the first after a gap: what the states are is put in as if it came with it.
-    fn begin(&mut self, y: f64) {
+    /// The first sample, or the first after a gap: the states with which the recursions go on.
+    fn begin(&mut self, y: f64) -> State {
         let variance = self.setting.noise * self.setting.noise;
         let Some(last) = self.last else {
             // The first sample carries its own noise and none of others.
             let first = variance - self.noise_variance;
-            let second = variance * self.q * self.q * 2.0 * self.z[0] / (1.0 + self.z[0]);
-            let start = self.start_variance();
-            self.pending =
-                Pending { fresh: true, t: 0.0, c: 0.0, s: [start + first, second - self.w[0] * first] };
-            self.x = y;
-            return;
+            let second = variance * self.q * self.q * 2.0 * self.z / (1.0 + self.z);
+            self.second = second - self.z * self.z * first;
+            return State { t: 0.0, rho: 0.0, v: 0.0, x: y, s: 0.0, b: self.start_variance() + first };
         };
-        let step_s = (self.missing_since + 1) as f64 * self.setting.interval_s;
-        let long = Step::of(self.setting.shelf.shelf, step_s);
-        let newest = PAST - 1;
-        let unknown = self.setting.shelf.shelf.error * long.g * (1.0 - long.a) * self.setting.span;
-        let noise = 2.0 * (self.setting.shelf.shelf.error * long.gain).powi(2) * variance;
-        let carried = long.z * long.z * self.b[newest].max(0.0);
-        self.pending = Pending {
-            fresh: true,
-            t: long.z * self.rho[newest] - (y - last) * long.gain / self.step.gain,
-            c: long.z * self.v[newest],
-            s: [carried + unknown * unknown / 3.0 + noise, 0.0],
-        };
-        let nil = [0.0; PAST];
-        (self.t, self.tt, self.rho, self.cc, self.v) = (nil, nil, nil, nil, nil);
-        (self.s, self.ss, self.b, self.c) = (nil, nil, nil, 0.0);
+        let e = self.setting.shelf.shelf.error;
+        let long =
+            Step::of(self.setting.shelf.shelf, (self.missing_since + 1) as f64 * self.setting.interval_s);
+        let before = self.rows.last();
         // No jump within the gap: it is part of what is unknown about it.
-        self.x = y + self.q * self.pending.t;
+        let unknown = e * long.g * (1.0 - long.a) * self.setting.span;
+        let noise = 2.0 * (e * long.gain) * (e * long.gain) * variance;
+        let carried = long.z * long.z * before.b.max(0.0);
+        let rho = long.z * before.rho - (y - last) * long.gain / self.step.gain;
+        self.second = 0.0;
+        State {
+            t: 0.0,
+            rho,
+            v: long.z * before.v,
+            x: y + self.q * rho,
+            s: 0.0,
+            b: carried + unknown * unknown / 3.0 + noise,
+        }
+    }
+
+    /// The next sample by the plain recursions: right behind a beginning, where four samples of the past are not there yet. With what
+    /// a jump puts into the variance.
+    fn next(&mut self, y: f64) -> (State, f64) {
+        let before = self.rows.last();
+        let t = self.last.unwrap_or(y) - y;
+        let rho = self.z * before.rho + t;
+        let x = y + self.q * rho;
+        let s = self.jump * ((x - before.x) * (x - before.x));
+        let second = std::mem::take(&mut self.second);
+        let s_and_second = s + second;
+        let b = self.z * self.z * before.b + s_and_second;
+        (State { t, rho, v: self.z * before.v + before.rho, x, s: s_and_second, b }, s)
     }
 
     /// Samples that are all there, at most [`BLOCK`] of them.
     fn run<O: Written>(&mut self, y: &[f64], out: &mut [O], u: &mut [O]) {
-        let n = y.len();
-        if self.last.is_none() || self.missing_since > 0 {
-            self.begin(y[0]);
-            self.last = Some(y[0]);
+        let mut done = 0;
+        while done < y.len() && (self.since < PAST || self.missing_since > 0) {
+            let begins = self.last.is_none() || self.missing_since > 0;
+            let (state, jump) = if begins { (self.begin(y[done]), 0.0) } else { self.next(y[done]) };
+            self.since = if begins { 1 } else { self.since + 1 };
             self.missing_since = 0;
+            self.last = Some(y[done]);
+            self.rows.put(state);
+            let variance = variance_of(self.noise_variance, state.b, state.rho, state.v, self.form);
+            self.seen.see_all(&[variance], &[state.rho], &[jump]);
+            (out[done], u[done]) = (O::narrow(state.x), O::root(variance));
+            done += 1;
         }
-        let mut last = self.last.unwrap_or(y[0]);
-        let [z, z2, z4] = self.z;
-        let [w, w2, w4] = self.w;
-        let mut t = with_past(&self.t);
-        for i in 0..n {
-            t[PAST + i] = last - y[i];
-            last = y[i];
+        self.count += done as u64;
+        if done < y.len() {
+            self.block(&y[done..], &mut out[done..], &mut u[done..]);
         }
-        t[PAST] += self.pending.t;
-        let mut tt = with_past(&self.tt);
-        first_sum(z, &t, &mut tt, n);
-        let mut rho = with_past(&self.rho);
-        recursion(z2, z4, &tt, &mut rho, n);
-        // v's drive is ρ of the sample before.
-        let mut c = [0.0; ROOM];
-        c[PAST - 1] = self.c;
-        c[PAST] = self.pending.c;
-        c[PAST..PAST + n].iter_mut().zip(&rho[PAST - 1..]).for_each(|(c, rho)| *c += rho);
-        let mut cc = with_past(&self.cc);
-        for i in PAST..PAST + n {
-            cc[i] = c[i] + z * c[i - 1];
+    }
+
+    /// Samples behind at least four others.
+    fn block<O: Written>(&mut self, y: &[f64], out: &mut [O], u: &mut [O]) {
+        let n = y.len();
+        let (z, q, jump) = (self.z, self.q, self.jump);
+        let Rows { t, rho, v, x, s, b, variance } = &mut *self.rows;
+        let block = PAST..PAST + n;
+        t[PAST] = self.last.unwrap_or(y[0]) - y[0];
+        for (t, pair) in t[PAST + 1..].iter_mut().zip(y.windows(2)) {
+            *t = pair[0] - pair[1];
         }
-        let mut v = with_past(&self.v);
-        recursion(z2, z4, &cc, &mut v, n);
-        let mut x = [0.0; ROOM];
-        for i in 0..n {
-            x[i + 1] = y[i] + self.q * rho[PAST + i];
+        recursion::<0>(z, t, rho, n);
+        recursion::<1>(z, rho, v, n);
+        for ((x, y), rho) in x[block.clone()].iter_mut().zip(y).zip(&rho[block.clone()]) {
+            *x = y + q * rho;
         }
-        x[0] = self.x;
-        let mut s = with_past(&self.s);
-        for i in 0..n {
-            let step = x[i + 1] - x[i];
-            s[PAST + i] = step * step;
+        let (now, before) = (&x[block.clone()], &x[PAST - 1..PAST - 1 + n]);
+        for ((s, now), before) in s[block.clone()].iter_mut().zip(now).zip(before) {
+            *s = jump * ((now - before) * (now - before));
         }
-        let jump = greatest(&s[PAST..PAST + n]);
-        for i in 0..n {
-            s[PAST + i] *= self.jump;
-        }
-        let mut moved = [0.0; BLOCK];
-        for i in 0..n {
-            moved[i] = (self.q * rho[PAST + i]).abs();
-        }
-        let change = greatest(&moved[..n]);
-        if self.pending.fresh {
-            s[PAST] += self.pending.s[0];
-            if n > 1 {
-                s[PAST + 1] += self.pending.s[1];
-            }
-        } else {
-            s[PAST] += self.pending.s[1];
-        }
-        let mut ss = with_past(&self.ss);
-        first_sum(w, &s, &mut ss, n);
-        let mut b = with_past(&self.b);
-        recursion(w2, w4, &ss, &mut b, n);
+        recursion::<0>(z * z, s, b, n);
         let [on_rho, on_both, on_v] = self.form;
         let base = self.noise_variance;
-        let mut variance = [0.0; BLOCK];
-        for i in 0..n {
-            let (rho, v) = (rho[PAST + i], v[PAST + i]);
-            let sum = base + b[PAST + i] + rho * (on_rho * rho + on_both * v) + on_v * (v * v);
-            // Rounding can leave a hair below nil.
-            variance[i] = if sum > 0.0 { sum } else { 0.0 };
+        let states = b[block.clone()].iter().zip(&rho[block.clone()]).zip(&v[block.clone()]);
+        for (place, ((b, rho), v)) in variance[block.clone()].iter_mut().zip(states) {
+            *place = variance_of(base, *b, *rho, *v, [on_rho, on_both, on_v]);
         }
-        for i in 0..n {
-            out[i] = O::narrow(x[i + 1]);
-            u[i] = O::narrow(variance[i].sqrt());
+        for (out, x) in out.iter_mut().zip(&x[block.clone()]) {
+            *out = O::narrow(*x);
         }
-        let variance = &variance[..n];
-        let (least, most, sum) = (-greatest_of(variance, |v| -v), greatest(variance), total(variance));
-        self.last = Some(last);
-        for (state, row) in [
-            (&mut self.t, &t),
-            (&mut self.tt, &tt),
-            (&mut self.rho, &rho),
-            (&mut self.cc, &cc),
-            (&mut self.v, &v),
-            (&mut self.s, &s),
-            (&mut self.ss, &ss),
-            (&mut self.b, &b),
-        ] {
-            state.copy_from_slice(&row[n..n + PAST]);
+        for (u, variance) in u.iter_mut().zip(&variance[block.clone()]) {
+            *u = O::root(*variance);
         }
-        self.x = x[n];
-        let left = if self.pending.fresh && n == 1 { self.pending.s[1] } else { 0.0 };
-        self.c = c[PAST + n - 1];
-        self.pending = Pending { s: [0.0, left], ..Pending::default() };
+        self.seen.see_all(&variance[block.clone()], &rho[block.clone()], &s[block]);
+        self.rows.move_on(n);
+        self.last = y.last().copied();
         self.count += n as u64;
-        self.greatest_jump = self.greatest_jump.max(jump.sqrt());
-        self.greatest_change = self.greatest_change.max(change);
-        self.u = (self.u.0.min(least), self.u.1.max(most), self.u.2 + sum);
     }
 }
 
-/// The greatest of numbers that are not below nil. Side by side in [`PAST`] lanes, since one comparison waits for the one before.
-fn greatest(values: &[f64]) -> f64 {
-    greatest_of(values, |v| v).max(0.0)
-}
-
+/// Variance of a sample.
 #[inline(always)]
-fn greatest_of(values: &[f64], of: impl Fn(f64) -> f64) -> f64 {
-    let mut lanes = [f64::NEG_INFINITY; PAST];
-    let mut groups = values.chunks_exact(PAST);
-    for group in &mut groups {
-        for (lane, value) in lanes.iter_mut().zip(group) {
-            let value = of(*value);
-            *lane = if value > *lane { value } else { *lane };
-        }
-    }
-    groups.remainder().iter().map(|v| of(*v)).chain(lanes).fold(f64::NEG_INFINITY, f64::max)
-}
-
-fn total(values: &[f64]) -> f64 {
-    let mut lanes = [0.0; PAST];
-    let mut groups = values.chunks_exact(PAST);
-    for group in &mut groups {
-        for (lane, value) in lanes.iter_mut().zip(group) {
-            *lane += value;
-        }
-    }
-    groups.remainder().iter().chain(&lanes).sum()
+fn variance_of(noise: f64, b: f64, rho: f64, v: f64, [on_rho, on_both, on_v]: [f64; 3]) -> f64 {
+    let sum = noise + b + rho * (on_rho * rho + on_both * v) + on_v * (v * v);
+    // Rounding can leave a hair below nil.
+    if sum > 0.0 { sum } else { 0.0 }
 }
 
 /// White noise through x = y + r: variance after over before, when it has built up.
@@ -543,40 +469,6 @@ fn start_up(start_variance: f64, sigma: f64, span: f64, z: f64) -> u64 {
     let each = -2.0 * z.abs().ln();
     let samples = (start_variance / enough).ln() / each;
     if samples.is_finite() { samples.ceil() as u64 } else { 1 }
-}
-
-/// Room for a block behind the past of a state.
-fn with_past(past: &[f64; PAST]) -> [f64; ROOM] {
-    let mut row = [0.0; ROOM];
-    row[..PAST].copy_from_slice(past);
-    row
-}
-
-/// sum\[i\] = drive\[i\] + z·drive\[i−1\].
-#[inline(always)]
-fn first_sum(z: f64, drive: &[f64; ROOM], sum: &mut [f64; ROOM], n: usize) {
-    for i in PAST..PAST + n {
-        sum[i] = drive[i] + z * drive[i - 1];
-    }
-}
-
-/// state\[i\] = z⁴·state\[i−4\] + (sum\[i\] + z²·sum\[i−2\]): four recursions side by side, each answering to every fourth sample.
-#[inline(always)]
-fn recursion(z2: f64, z4: f64, sum: &[f64; ROOM], state: &mut [f64; ROOM], n: usize) {
-    for i in PAST..PAST + n {
-        state[i] = sum[i] + z2 * sum[i - 2];
-    }
-    let mut lanes = [state[0], state[1], state[2], state[3]];
-    let mut groups = state[PAST..PAST + n].chunks_exact_mut(PAST);
-    for group in &mut groups {
-        for (lane, place) in lanes.iter_mut().zip(group) {
-            *lane = z4 * *lane + *place;
-            *place = *lane;
-        }
-    }
-    for (lane, place) in lanes.iter().zip(groups.into_remainder()) {
-        *place += z4 * lane;
-    }
 }
 
 #[cfg(test)]

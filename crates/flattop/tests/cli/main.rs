@@ -6,6 +6,7 @@
 
 mod assess;
 mod bench;
+mod correct;
 mod drawings;
 mod predict;
 mod reach;

@@ -44,7 +44,7 @@ fn scene(subject: &Subject) -> Scene {
         scene.text((LEFT, y), 20.0, colour::INK, Anchor::Start, line);
         y += 27.0;
     }
-    let files = format!("{}  →  {}  ·  {}", subject.file, subject.output, subject.known_from);
+    let files = format!("{} to {}  ·  known from {}", subject.file, subject.output, subject.known_from);
     for line in lines(&files, 13.0) {
         scene.text((LEFT, y), 13.0, colour::MUTED, Anchor::Start, line);
         y += 18.0;
@@ -53,7 +53,9 @@ fn scene(subject: &Subject) -> Scene {
     let volts = subject.volts_per_unit;
     let pair = |(low, high): (f64, f64)| (volts * low, volts * high);
     let close: Vec<Row> = (subject.trace.close.iter())
-        .map(|p| (p.time_s, pair((p.before, p.before)), pair((p.after, p.after)), volts * COVERAGE_FACTOR_95 * p.u))
+        .map(|p| {
+            (p.time_s, pair((p.before, p.before)), pair((p.after, p.after)), volts * COVERAGE_FACTOR_95 * p.u)
+        })
         .collect();
     let whole: Vec<Row> = (subject.trace.whole.iter())
         .map(|s| (s.time_s, pair(s.before), pair(s.after), volts * COVERAGE_FACTOR_95 * s.u))
@@ -77,22 +79,34 @@ fn waves(scene: &mut Scene, rows: &[Row], heading: &str, (top, height): (f64, f6
     if !(low <= high) {
         return top;
     }
-    let panel =
-        Panel { left: LEFT, right: RIGHT, top, bottom: top + height, x: (first.0, last.0), y: widened(low, high, 0.12) };
+    let panel = Panel {
+        left: LEFT,
+        right: RIGHT,
+        top,
+        bottom: top + height,
+        x: (first.0, last.0),
+        y: widened(low, high, 0.12),
+    };
     let (ticks, prefix) = linear(panel.y.0, panel.y.1, 6);
     panel.y_axis(scene, &ticks, &format!("voltage, {prefix}V"));
     for run in runs(rows) {
         let at = |value: fn(&Row) -> f64| move |r: &Row| panel.at(r.0, value(r).clamp(panel.y.0, panel.y.1));
         let upper = run.iter().map(at(|r| r.2.1 + r.3));
         let lower = run.iter().rev().map(at(|r| r.2.0 - r.3));
-        scene.shapes.push(Shape::Area { points: upper.chain(lower).collect(), fill: AFTER.paint.faded(0.22) });
+        scene
+            .shapes
+            .push(Shape::Area { points: upper.chain(lower).collect(), fill: AFTER.paint.faded(0.22) });
         for (stroke, of) in [(BEFORE, (|r| r.1) as fn(&Row) -> (f64, f64)), (AFTER, |r| r.2)] {
             outline(scene, &panel, run, stroke, of);
         }
     }
     time_axis(scene, &panel);
     let band = Mark::Band(AFTER.paint.faded(0.22));
-    panel.heading(scene, heading, &[(Mark::Line(BEFORE), "before"), (Mark::Line(AFTER), "corrected"), (band, "95 % band")]);
+    panel.heading(
+        scene,
+        heading,
+        &[(Mark::Line(BEFORE), "before"), (Mark::Line(AFTER), "corrected"), (band, "95 % band")],
+    );
     panel.bottom + GAP
 }
 

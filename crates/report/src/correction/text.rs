@@ -72,7 +72,9 @@ fn basis(page: &mut Page, subject: &Subject) {
         "error e",
         &format!(
             "{} (95 %), from {}",
-            percent(Estimate { value: known.shelf.error, standard_uncertainty: known.error_u }).signed().with_units(),
+            percent(Estimate { value: known.shelf.error, standard_uncertainty: known.error_u })
+                .signed()
+                .with_units(),
             subject.known_from
         ),
     );
@@ -107,7 +109,7 @@ fn basis(page: &mut Page, subject: &Subject) {
         ),
     );
     page.entry(
-        "before the record",
+        "before record",
         match before {
             Before::Rest => "at rest at the first sample's level, as stated",
             Before::Unknown => "not known: anything within the record's range",

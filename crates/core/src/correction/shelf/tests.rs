@@ -134,7 +134,7 @@ proptest! {
             // Jumps between samples are another part of the variance.
             let (mut jumps, mut last) = (0.0, x[0]);
             for k in 0..samples.len() {
-                jumps = corrector.w[0] * jumps + corrector.jump * (x[k] - last).powi(2);
+                jumps = corrector.z * corrector.z * jumps + corrector.jump * (x[k] - last).powi(2);
                 last = x[k];
                 let slope = (up[k] - down[k]) / (2.0 * change);
                 assert_close!(u[k] * u[k], (1e-3 * slope).powi(2) + jumps, within(2e-9));
@@ -216,7 +216,7 @@ fn noise_builds_up_as_stated() {
             let (mut jumps, mut last) = (0.0, x[0]);
             stated = (0..12)
                 .map(|k| {
-                    jumps = corrector.w[0] * jumps + corrector.jump * (x[k] - last).powi(2);
+                    jumps = corrector.z * corrector.z * jumps + corrector.jump * (x[k] - last).powi(2);
                     last = x[k];
                     (u[k] * u[k] - jumps).sqrt()
                 })
