@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use clap::ValueEnum;
 use flattop_core::quantity::{self, Unit};
 
 use crate::values;
@@ -17,6 +18,9 @@ use crate::workbench::BenchFile;
 /// The result has the columns of the capture and two more, corrected and
 /// standard_uncertainty, in the same unit. The gain at dc is 1: what divides the
 /// signal stays as it was in the record.
+///
+/// With a plan (see flattop predict) the whole chain is undone up to a bandwidth
+/// that is stated: ringing of the ground lead, cable, input, loading.
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES, after_long_help = NOTES, verbatim_doc_comment)]
 pub(crate) struct Args {
@@ -77,6 +81,31 @@ pub(crate) struct Known {
 
     #[command(flatten)]
     pub(crate) bench: BenchFile,
+
+    /// A plan whose whole chain is undone: bandwidth, ground lead, cable, loading, compensation
+    #[arg(long, value_name = "PLAN.toml", group = "what", help_heading = CHAIN)]
+    pub(crate) plan: Option<PathBuf>,
+
+    /// -3 dB bandwidth up to which the chain is undone; without it the record's own noise decides
+    #[arg(long, value_name = "FREQUENCY", value_parser = values::hertz, allow_hyphen_values = true, requires = "plan", help_heading = CHAIN)]
+    pub(crate) bandwidth: Option<f64>,
+
+    /// What the corrected record shows
+    #[arg(long, value_name = "WHERE", default_value = "tip", help_heading = CHAIN)]
+    pub(crate) against: Against,
+
+    /// Largest amplification of any frequency; where the inverse would need more, it stops
+    #[arg(long, value_name = "TIMES", default_value = "10", value_parser = at_least_one, allow_hyphen_values = true, help_heading = CHAIN)]
+    pub(crate) largest_gain: f64,
+}
+
+/// What a corrected record shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Against {
+    /// The voltage at the tip, with the probe on the circuit
+    Tip,
+    /// The voltage of the node without the probe: its loading is undone, too
+    Node,
 }
 
 /// A value and the half-width within which it surely lies.
@@ -94,6 +123,7 @@ impl Tolerated {
 }
 
 const KNOWN: &str = "What is undone";
+const CHAIN: &str = "The whole chain";
 const RECORD: &str = "Record";
 const OUTPUT: &str = "Output";
 
@@ -158,11 +188,19 @@ fn not_negative(text: &str) -> Result<f64, String> {
     }
 }
 
+fn at_least_one(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(value) if value >= 1.0 && value.is_finite() => Ok(value),
+        _ => Err(format!("\"{text}\" is no number from 1 up; write for example 10")),
+    }
+}
+
 const EXAMPLES: &str = "\
 Examples:
   flattop assess cal-probe07.csv --json > probe07.json
   flattop correct door-motor.csv --from probe07.json -o door-motor-true.csv
   flattop correct door-motor.csv --error=-8% --time-constant 81us -o true.csv
+  flattop correct logic-edge.csv --plan logic-edge.toml -o edge-true.csv
 
 Exit status:
   0 done   1 a file could not be read, used or written   2 wrong usage
@@ -182,6 +220,9 @@ Examples (captures of Harrow Lane Lift Works):
   Samples without a time column, known to start at rest:
     flattop correct burst.npy --interval 10ns --at-rest --from probe07.json \\
       -o burst-true.npy
+  The whole chain of a plan, up to 150 MHz, as if the probe were not there:
+    flattop correct logic-edge.csv --plan logic-edge.toml --bandwidth 150MHz \\
+      --against node -o edge-true.csv --plot edge.png
 
 What is stated for each sample:
   One standard uncertainty (JCGM 100): the record's own noise behind the inverse;
@@ -189,9 +230,14 @@ What is stated for each sample:
   what the signal did before the record, unless --at-rest says that it rested.
   A tolerance behind +- counts as lying anywhere within (half-width/sqrt(3)).
 
+  With --plan: noise, the tolerances of the plan, start and ends of the record;
+  all of it for the signal through a Gaussian of the stated bandwidth.
+
 What is not done:
-  Bandwidth, ringing of the ground lead and loading of the circuit stay in. What
-  is missing in the record stays missing. The capture itself is never overwritten.
+  With e and time constant alone, bandwidth, ringing of the ground lead and
+  loading of the circuit stay in. With a plan, nothing beyond the bandwidth is
+  made up. What is missing in the record stays missing. The capture itself is
+  never overwritten.
 
 Exit status:
   0  done

@@ -1,18 +1,28 @@
 //! What is known of the pairing: from options, an assessment's file, or an entry of the logbook.
 
+use std::path::Path;
+
 use flattop_core::correction::shelf::KnownShelf;
 use flattop_core::divider::Shelf;
+use flattop_plan::Plan;
 use flattop_register::Event;
 use serde_json::Value;
 
 use super::args::Known;
+use crate::setup::{self, Around, Setup};
 use crate::status::WrongUsage;
 use crate::values;
 
-/// A shelf and where it comes from.
+/// What is undone, and where that comes from.
 pub(super) struct Source {
-    pub(super) shelf: KnownShelf,
+    pub(super) known: What,
     pub(super) from: String,
+}
+
+/// What is undone.
+pub(super) enum What {
+    Shelf(KnownShelf),
+    Chain(Box<Setup>),
 }
 
 /// Why there is none.
@@ -31,21 +41,39 @@ pub(super) fn find(known: &Known) -> Result<Result<Source, Trouble>, WrongUsage>
             time_constant_u_s: constant.standard_uncertainty(),
             correlation: 0.0,
         };
-        return Ok(Ok(Source { shelf, from: "options".to_owned() }));
+        return Ok(Ok(Source { known: What::Shelf(shelf), from: "options".to_owned() }));
     }
     if let Some(file) = &known.from {
         let name = file.display().to_string();
         let shelf =
             values::read_text(file).map_err(Trouble::Unusable).and_then(|text| assessment(&name, &text));
-        return Ok(shelf.map(|shelf| Source { shelf, from: name }));
+        return Ok(shelf.map(|shelf| Source { known: What::Shelf(shelf), from: name }));
     }
     if let Some(number) = known.entry {
-        return Ok(entry(known, number)
-            .map(|shelf| Source { shelf, from: format!("entry {number} of the logbook") }));
+        return Ok(entry(known, number).map(|shelf| Source {
+            known: What::Shelf(shelf),
+            from: format!("entry {number} of the logbook"),
+        }));
+    }
+    if let Some(file) = &known.plan {
+        let name = file.display().to_string();
+        let setup = chain(&name, file).map_err(Trouble::Unusable);
+        return Ok(setup.map(|setup| Source { known: What::Chain(Box::new(setup)), from: name }));
     }
     let message = "what is to be undone is not said; name an assessment with --from FILE or --entry N, or give --error E \
-                   and --time-constant TIME";
+                   and --time-constant TIME, or a plan with --plan FILE";
     Err(WrongUsage { message: message.to_owned() })
+}
+
+/// The chain of a plan with its doubts.
+fn chain(name: &str, file: &Path) -> Result<Setup, String> {
+    let plan = Plan::parse(name, &values::read_text(file)?).map_err(|problems| problems.to_string())?;
+    let around = Around { node: &plan.node, contact: &plan.contact, input: &plan.input };
+    let folder = file.parent().unwrap_or(Path::new(""));
+    let setup = setup::chain(&plan.probe, &around)
+        .and_then(|setup| setup::with_measured(setup, &plan.measured, folder))
+        .map_err(|error| format!("{name}: {error}"))?;
+    Ok(Setup { findings: plan.findings.into_iter().chain(setup.findings).collect(), ..setup })
 }
 
 /// The result of an assessment as `flattop assess --json` writes it.

@@ -2,34 +2,56 @@
 
 use std::collections::BTreeMap;
 
+use flattop_core::correction::chain::Wish;
 use flattop_core::correction::noise::NoiseSource;
 use flattop_core::correction::shelf::Before;
 use serde::Serialize;
 
-use super::{Pulses, Subject, Undone, pulses};
+use super::{Pulses, Subject, Undone, pulses, reference_code};
 use crate::json::{Finding, Uncertain, finding, finite, write};
 
 /// The JSON text, with a final line feed.
 pub fn of(subject: &Subject) -> String {
     let (least, rms, greatest) = subject.uncertainties();
-    let Undone::Shelf { known, before, summary } = &subject.undone;
+    let (shelf, chain) = match &subject.undone {
+        Undone::Shelf { known, summary, .. } => (Some((known, summary)), None),
+        Undone::Chain { reference, wish, chosen, summary, .. } => {
+            (None, Some((reference, wish, chosen, summary)))
+        }
+    };
     let uncertain = |value: f64, u: f64| Uncertain { value, standard_uncertainty: finite(u) };
     write(&Report {
         flattop_version: env!("CARGO_PKG_VERSION"),
         file: &subject.file,
         output: &subject.output,
-        undone: "shelf",
+        undone: if shelf.is_some() { "shelf" } else { "chain" },
         known_from: &subject.known_from,
-        compensation_error: Some(uncertain(known.shelf.error, known.error_u)),
-        time_constant_s: Some(uncertain(known.shelf.time_constant_s, known.time_constant_u_s)),
-        correlation: finite(known.correlation),
-        before: match before {
+        compensation_error: shelf.map(|(known, _)| uncertain(known.shelf.error, known.error_u)),
+        time_constant_s: shelf
+            .map(|(known, _)| uncertain(known.shelf.time_constant_s, known.time_constant_u_s)),
+        correlation: shelf.and_then(|(known, _)| finite(known.correlation)),
+        chain: chain.map(|(reference, wish, chosen, summary)| Chain {
+            reference: reference_code(*reference),
+            bandwidth_hz: finite(chosen.bandwidth_hz),
+            bandwidth_from: match (chosen.limited_from_hz, chosen.sampling_from_hz, wish) {
+                (Some(_), _, _) => "limit",
+                (None, Some(_), _) => "sampling",
+                (None, None, Wish::Bandwidth(_)) => "asked",
+                (None, None, Wish::LeastError) => "noise",
+            },
+            flat_to_hz: finite(chosen.flat_to_hz),
+            greatest_gain: finite(chosen.greatest_gain.0),
+            greatest_gain_hz: finite(chosen.greatest_gain.1),
+            lost_rms: finite(chosen.lost_rms),
+            end_samples: summary.end_samples,
+        }),
+        before: match subject.before() {
             Before::Rest => "rest",
             Before::Unknown => "unknown",
         },
-        start_up_samples: summary.start_up_samples,
-        missing: summary.missing,
-        gaps: summary.gaps,
+        start_up_samples: shelf.map(|(_, summary)| summary.start_up_samples),
+        missing: shelf.map_or(0, |s| s.1.missing) + chain.map_or(0, |c| c.3.missing),
+        gaps: shelf.map(|(_, summary)| summary.gaps),
         unit: &subject.unit,
         noise: NoiseFacts {
             standard_deviation: finite(subject.noise.standard_deviation),
@@ -38,11 +60,11 @@ pub fn of(subject: &Subject) -> String {
                 NoiseSource::Step => "step",
                 NoiseSource::Stated => "stated",
             },
-            gain: finite(summary.noise_gain),
+            gain: finite(subject.noise_gain()),
         },
         standard_uncertainty: Spread { least: finite(least), rms: finite(rms), greatest: finite(greatest) },
-        bias_bound: finite(summary.bias_bound),
-        greatest_change: finite(summary.greatest_change),
+        bias_bound: finite(subject.bias_bound()),
+        greatest_change: finite(subject.greatest_change()),
         pulse: subject.pulses.as_ref().map(pulse),
         findings: subject.findings.iter().map(finding).collect(),
         record: Record {
@@ -77,10 +99,11 @@ struct Report<'a> {
     compensation_error: Option<Uncertain>,
     time_constant_s: Option<Uncertain>,
     correlation: Option<f64>,
+    chain: Option<Chain>,
     before: &'static str,
-    start_up_samples: u64,
+    start_up_samples: Option<u64>,
     missing: u64,
-    gaps: u64,
+    gaps: Option<u64>,
     unit: &'a str,
     noise: NoiseFacts,
     standard_uncertainty: Spread,
@@ -89,6 +112,18 @@ struct Report<'a> {
     pulse: Option<Pulse>,
     findings: Vec<Finding>,
     record: Record<'a>,
+}
+
+#[derive(Serialize)]
+struct Chain {
+    reference: &'static str,
+    bandwidth_hz: Option<f64>,
+    bandwidth_from: &'static str,
+    flat_to_hz: Option<f64>,
+    greatest_gain: Option<f64>,
+    greatest_gain_hz: Option<f64>,
+    lost_rms: Option<f64>,
+    end_samples: u64,
 }
 
 #[derive(Serialize)]

@@ -7,6 +7,7 @@ pub mod plot;
 mod pulses;
 pub mod text;
 
+use flattop_core::correction::chain::{ChainSummary, Chosen, Reference, Wish};
 use flattop_core::correction::noise::Noise;
 use flattop_core::correction::shelf::{Before, KnownShelf, Summary};
 use flattop_core::finding::{Finding, Severity};
@@ -53,6 +54,19 @@ pub enum Undone {
         before: Before,
         /// What came out beside the samples.
         summary: Summary,
+    },
+    /// The whole chain of a plan.
+    Chain {
+        /// What the corrected record shows.
+        reference: Reference,
+        /// What bandwidth was wished for.
+        wish: Wish,
+        /// To which bandwidth.
+        chosen: Chosen,
+        /// What came before the record.
+        before: Before,
+        /// What came out beside the samples.
+        summary: ChainSummary,
     },
 }
 
@@ -112,6 +126,7 @@ impl Subject {
     pub(crate) fn uncertainties(&self) -> (f64, f64, f64) {
         match &self.undone {
             Undone::Shelf { summary, .. } => (summary.least_u, summary.rms_u, summary.greatest_u),
+            Undone::Chain { summary, .. } => (summary.least_u, summary.rms_u, summary.greatest_u),
         }
     }
 
@@ -119,12 +134,52 @@ impl Subject {
     pub(crate) fn greatest_change(&self) -> f64 {
         match &self.undone {
             Undone::Shelf { summary, .. } => summary.greatest_change,
+            Undone::Chain { summary, .. } => summary.greatest_change,
+        }
+    }
+
+    /// White noise after over before.
+    pub(crate) fn noise_gain(&self) -> f64 {
+        match &self.undone {
+            Undone::Shelf { summary, .. } => summary.noise_gain,
+            Undone::Chain { summary, .. } => summary.noise_gain,
+        }
+    }
+
+    /// The most that is left of what cannot be undone, in the record's unit.
+    pub(crate) fn bias_bound(&self) -> f64 {
+        match &self.undone {
+            Undone::Shelf { summary, .. } => summary.bias_bound,
+            Undone::Chain { summary, .. } => summary.bias_bound,
+        }
+    }
+
+    /// What is known of the time before the record.
+    pub(crate) fn before(&self) -> Before {
+        match self.undone {
+            Undone::Shelf { before, .. } | Undone::Chain { before, .. } => before,
         }
     }
 
     /// A value of the record in volts with a prefix, or in its own unit where that is no voltage.
     pub(crate) fn value(&self, value: f64, digits: usize) -> String {
         plain(self.volts_per_unit * value, "V", digits)
+    }
+}
+
+/// What a corrected record shows, as the JSON contract writes it.
+pub(crate) fn reference_code(reference: Reference) -> &'static str {
+    match reference {
+        Reference::Tip => "tip",
+        Reference::UnloadedNode => "unloaded-node",
+    }
+}
+
+/// The same for people.
+fn reference_words(reference: Reference) -> &'static str {
+    match reference {
+        Reference::Tip => "to the voltage at the tip with the probe on it",
+        Reference::UnloadedNode => "to the voltage without the probe",
     }
 }
 
@@ -135,6 +190,12 @@ pub(crate) fn headline(subject: &Subject) -> String {
             "a compensation error of {:+.2} % with {} undone",
             100.0 * known.shelf.error,
             plain(known.shelf.time_constant_s, "s", 3)
+        ),
+        Undone::Chain { chosen, reference, .. } => format!(
+            "the chain of {} undone up to {}, {}",
+            subject.known_from,
+            plain(chosen.bandwidth_hz, "Hz", 3),
+            reference_words(*reference)
         ),
     };
     let start = if subject.fault().is_some() { "NOT SOUND" } else { "CORRECTED" };
