@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # Regenerates the reference captures, fits and responses in testdata/{ngspice,scipy,chain,lines,responses,budget}, and what other readers make of
 # the texts in testdata/register.
+# Regenerates the reference captures, fits and responses in testdata/{ngspice,scipy,chain,lines,responses,correct}.
 # With --check: makes them in a temporary folder and compares them with the committed ones (tolerances in compare.py).
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -12,6 +13,7 @@ if [ ! -x "$python" ] || ! command -v ngspice >/dev/null; then
 fi
 
 folders=(ngspice scipy chain lines responses budget)
+folders=(ngspice scipy chain lines responses correct)
 
 make_all() {
     "$python" reference/ngspice_cases.py "$1/ngspice"
@@ -21,6 +23,7 @@ make_all() {
     "$python" reference/lines.py "$1/lines"
     "$python" reference/responses.py "$1/responses"
     "$python" reference/budget.py "$1/budget"
+    "$python" reference/correct_shelf.py "$1/correct"
 }
 
 case "${1:-}" in

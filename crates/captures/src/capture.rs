@@ -9,6 +9,7 @@ use memmap2::MmapMut;
 
 use crate::bytes::Bytes;
 use crate::digest::Digest;
+use crate::widen::Build;
 
 /// What kind of content a file holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -76,6 +77,10 @@ pub struct Capture {
     /// Everything that was assumed or repaired.
     pub findings: Vec<Finding>,
     pub(crate) digest: Digest,
+    /// Name for messages, the bytes of the file, and how they are built: for writing it again.
+    pub(crate) file: String,
+    pub(crate) bytes: Arc<Bytes>,
+    pub(crate) build: Build,
 }
 
 /// What a reader of one format gives.
@@ -87,12 +92,33 @@ pub(crate) struct Contents {
     pub(crate) probe: Column,
     pub(crate) reference: Option<Column>,
     pub(crate) findings: Vec<Finding>,
+    pub(crate) build: Build,
 }
 
 impl Capture {
-    pub(crate) fn new(format: Format, contents: Contents, digest: Digest) -> Self {
-        let Contents { start_s, interval_s, points, columns, probe, reference, findings } = contents;
-        Self { start_s, interval_s, points, columns, probe, reference, format, findings, digest }
+    pub(crate) fn new(
+        file: &str,
+        format: Format,
+        contents: Contents,
+        digest: Digest,
+        bytes: &Arc<Bytes>,
+    ) -> Self {
+        let Contents { start_s, interval_s, points, columns, probe, reference, findings, build } = contents;
+        let (file, bytes) = (file.to_owned(), Arc::clone(bytes));
+        Self {
+            start_s,
+            interval_s,
+            points,
+            columns,
+            probe,
+            reference,
+            format,
+            findings,
+            digest,
+            file,
+            bytes,
+            build,
+        }
     }
 
     /// SHA-256 of the file's bytes as on disk, in lower-case hexadecimal.
@@ -129,6 +155,16 @@ pub struct Column {
 }
 
 impl Column {
+    /// The samples as they are stored, in the unit of the file.
+    pub fn stored(&self) -> SampleView<'_> {
+        SampleView { raw: self.samples.raw(), scale: 1.0, offset: 0.0 }
+    }
+
+    /// Volts per stored unit.
+    pub fn scale(&self) -> f64 {
+        self.scale
+    }
+
     /// The samples in volts.
     pub fn view(&self) -> SampleView<'_> {
         SampleView { raw: self.samples.raw(), scale: self.scale, offset: 0.0 }

@@ -147,7 +147,7 @@ fn each<T: Send>(bytes: &[u8], column: &Strided, out: &mut [T], read: impl Fn(Nu
 
 /// One stored number; `b` has its size.
 #[inline(always)]
-fn value(number: Number, b: &[u8]) -> f64 {
+pub(crate) fn value(number: Number, b: &[u8]) -> f64 {
     fn fixed<const N: usize>(b: &[u8], big: bool) -> [u8; N] {
         let mut bytes = [0; N];
         bytes.copy_from_slice(b);

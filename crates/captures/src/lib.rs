@@ -10,7 +10,8 @@
 //!   correctly rounded one.
 //! - Even sampling: no time further from a straight line than a quarter of the interval, or than 0.6 of the last printed
 //!   digit where times are printed so coarsely that this is more.
-//! - Not done here: no clock, no network, no configuration, no writing of files, no interpretation of the samples.
+//! - Written is one thing only: a capture with columns more, see [`widen`].
+//! - Not done here: no clock, no network, no configuration, no interpretation of the samples.
 
 mod axis;
 mod bytes;
@@ -25,6 +26,7 @@ mod text;
 pub mod touchstone;
 mod units;
 mod wav;
+pub mod widen;
 
 use std::path::Path;
 use std::sync::Arc;
@@ -112,7 +114,7 @@ fn read(
         };
         let read = text::read(file, input, options, &tell)?;
         // Started last: text is read on all cores, and the digest would only take turns with it.
-        Capture::new(format, read, Digest::start(bytes))
+        Capture::new(file, format, read, Digest::start(bytes), bytes)
     } else {
         let digest = Digest::start(bytes);
         let plain = match packing {
@@ -124,7 +126,7 @@ fn read(
         } else {
             wav::read(file, &plain, options)?
         };
-        Capture::new(format, read, digest)
+        Capture::new(file, format, read, digest, bytes)
     };
     tell(total_bytes);
     Ok(capture)

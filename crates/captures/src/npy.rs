@@ -14,6 +14,7 @@ use crate::columns::{self, Number, Strided};
 use crate::error::ReadError;
 use crate::select::{self, Kind};
 use crate::units::{self, Unit};
+use crate::widen::{ArrayBuild, Build};
 use crate::{ReadOptions, text};
 
 mod header;
@@ -114,7 +115,16 @@ pub(crate) fn read(file: &str, bytes: &Arc<Bytes>, options: &ReadOptions) -> Res
             return Err(ReadError::NoInterval { file: file.to_owned(), found });
         }
     };
-    Ok(Contents { start_s, interval_s, points, columns, probe, reference, findings })
+    let across = matches!(*header.shape, [a, b] if (a, b) != (points, columns));
+    let build = ArrayBuild {
+        at: header.data_at,
+        number: header.number,
+        scale: 1.0,
+        planar: along == 1 && (columns > 1 || header.shape.len() == 1),
+        across,
+    };
+    let build = Build::Array(build);
+    Ok(Contents { start_s, interval_s, points, columns, probe, reference, findings, build })
 }
 
 /// Whether the first column is time; then its kind is set.

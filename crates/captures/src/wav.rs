@@ -13,6 +13,7 @@ use crate::capture::{Column, Contents};
 use crate::columns::{self, Number, Strided};
 use crate::error::ReadError;
 use crate::select::{self, Kind};
+use crate::widen::{ArrayBuild, Build};
 
 /// Whether a file starts as a WAV file does.
 pub(crate) fn is_wav(head: &[u8]) -> bool {
@@ -74,7 +75,15 @@ pub(crate) fn read(file: &str, bytes: &Arc<Bytes>, options: &ReadOptions) -> Res
     let message = "the file states no unit; full scale is taken as 1 V";
     findings.push(Finding::note("unit-assumed", message, ""));
     let interval_s = given.unwrap_or(1.0 / f64::from(layout.rate_hz));
-    Ok(Contents { start_s: 0.0, interval_s, points, columns: layout.channels, probe, reference, findings })
+    let build = ArrayBuild {
+        at: data_at,
+        number: layout.number,
+        scale: 1.0 / layout.full_scale,
+        planar: false,
+        across: false,
+    };
+    let (build, columns) = (Build::Array(build), layout.channels);
+    Ok(Contents { start_s: 0.0, interval_s, points, columns, probe, reference, findings, build })
 }
 
 fn fault(file: &str, byte: usize, expected: &str, found: impl Into<String>, remedy: &str) -> ReadError {

@@ -12,6 +12,7 @@ pub mod assessment;
 pub mod bench;
 pub mod chain;
 pub mod choice;
+pub mod correction;
 pub mod coupling;
 pub mod data_sheet;
 pub mod divider;

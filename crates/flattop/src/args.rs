@@ -3,6 +3,7 @@
 use clap::{Parser, Subcommand};
 
 use crate::{assess, bench, budget, choose, completions, log, man, pair, predict, reach, report};
+use crate::{assess, bench, choose, completions, correct, man, predict, reach};
 
 /// Trust what the oscilloscope shows through a divider probe
 ///
@@ -24,6 +25,7 @@ pub(crate) enum Command {
     Predict(Box<predict::Args>),
     Choose(choose::Args),
     Pair(Box<pair::Args>),
+    Correct(Box<correct::Args>),
     Bench(Box<bench::Args>),
     Log(Box<log::Args>),
     Report(Box<report::Args>),

@@ -9,6 +9,7 @@ mod completions;
 mod found;
 mod log;
 mod logged;
+mod correct;
 mod man;
 mod output;
 mod pair;
@@ -34,6 +35,7 @@ fn main() -> ExitCode {
         Command::Predict(args) => ("predict", predict::run(&args)),
         Command::Choose(args) => ("choose", choose::run(&args)),
         Command::Pair(args) => ("pair", pair::run(&args)),
+        Command::Correct(args) => ("correct", correct::run(&args)),
         Command::Bench(args) => ("bench", bench::run(&args)),
         Command::Log(args) => ("log", log::run(&args)),
         Command::Report(args) => ("report", report::run(&args)),

@@ -5,6 +5,7 @@
 //!
 //! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`], [`reach`], [`compatibility`], [`prediction`], [`choose`].
 //! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`], [`reach`], [`prediction`], [`choose`], [`budget`].
+//! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`], [`reach`], [`prediction`], [`choose`], [`correction`].
 #![forbid(unsafe_code)]
 #![deny(clippy::disallowed_methods, clippy::print_stdout, clippy::print_stderr)]
 
@@ -12,6 +13,7 @@ pub mod bench;
 pub mod budget;
 pub mod choose;
 pub mod compatibility;
+pub mod correction;
 pub mod format;
 pub mod json;
 pub mod logbook;

@@ -26,6 +26,8 @@ pub(crate) struct Columns {
     /// Columns that have a name or something written in them, but no number in the first lines.
     pub(crate) without_numbers: Vec<usize>,
     pub(crate) findings: Vec<Finding>,
+    /// How many lines the headings take.
+    pub(crate) heading_lines: usize,
 }
 
 impl Columns {
@@ -112,7 +114,17 @@ pub(crate) fn find(layout: &Layout<'_>) -> Columns {
         headings[at].name.is_some() || table.columns[at].iter().any(|field| !field.text.is_empty())
     };
     let without_numbers = (0..count).filter(|&at| kinds[at] == Kind::Empty && written(at)).collect();
-    Columns { headings, kinds, quantum, trailing, mismatch, by_numbers, without_numbers, findings }
+    Columns {
+        headings,
+        kinds,
+        quantum,
+        trailing,
+        mismatch,
+        by_numbers,
+        without_numbers,
+        findings,
+        heading_lines: used,
+    }
 }
 
 /// Headings, lines they take, mismatch, and whether the last, empty field is only a trailing separator.

@@ -10,7 +10,7 @@ mod decode;
 mod faults;
 mod header;
 mod layout;
-mod line;
+pub(crate) mod line;
 mod memory;
 mod notes;
 mod number;
@@ -22,17 +22,19 @@ use flattop_core::finding::Finding;
 use self::block::{Missing, Plan};
 use self::columns::Columns;
 use self::layout::{HeadLine, Layout};
-use self::source::{Parsed, Source};
+use self::line::Separator;
+use self::source::Parsed;
 use crate::axis::{self, Quantum};
 use crate::capture::{Column, Contents, Samples};
 use crate::error::ReadError;
 use crate::select;
 use crate::units::{Quantity, Unit};
+use crate::widen::{Build, TextBuild};
 use crate::{ReadOptions, units};
 
 pub(crate) use self::faults::in_words as time_fault_words;
 pub(crate) use self::notes::value_unit;
-pub(crate) use self::source::Input;
+pub(crate) use self::source::{Input, Source};
 
 /// Bytes from the start in which the numbers must begin.
 const HEAD_BYTES: usize = 1 << 20;
@@ -118,8 +120,24 @@ pub(crate) fn read(
         (Some(at), Some(samples)) => Some(column(at, samples, parsed.reference_missing)),
         _ => None,
     };
-    let columns = columns.kinds.len();
-    Ok(Contents { start_s, interval_s, points: parsed.points, columns, probe, reference, findings })
+    let filled = layout.preamble.iter().filter(|l| !l.text.trim_ascii().is_empty());
+    let mut heading_lines = [0; 2];
+    let last = filled.rev().take(columns.heading_lines).map(|l| l.number);
+    heading_lines[..columns.heading_lines].iter_mut().rev().zip(last).for_each(|(place, line)| *place = line);
+    // One column stands alone; what comes to it has to be separated by something that is seen.
+    let alone = if plan.mark == b',' { b';' } else { b',' };
+    let build = TextBuild {
+        separator: if columns.kinds.len() == 1 { Separator::Byte(alone) } else { plan.separator },
+        mark: plan.mark,
+        eol,
+        trailing: columns.trailing,
+        first_line: begin.line,
+        headings: columns.heading_lines,
+        heading_lines,
+        cut: parsed.cut,
+    };
+    let (build, columns) = (Build::Text(build), columns.kinds.len());
+    Ok(Contents { start_s, interval_s, points: parsed.points, columns, probe, reference, findings, build })
 }
 
 /// The byte that ends lines: line feed where there is one, else carriage return.

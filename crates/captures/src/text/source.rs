@@ -93,7 +93,7 @@ impl<'a> Source<'a> {
     }
 
     /// A reader from the start of the text, in UTF-8 without byte order mark.
-    fn reader(&self) -> Result<Reader<'a>, ReadError> {
+    pub(crate) fn reader(&self) -> Result<Reader<'a>, ReadError> {
         let open = match self.kind {
             SourceKind::Whole(bytes) => return Ok(Box::new(bytes)),
             SourceKind::Utf16 { bytes, low_first } => {

@@ -8,6 +8,7 @@ mod assess;
 mod bench;
 mod compatibility;
 mod budget;
+mod correct;
 mod drawings;
 mod logbook;
 mod pair;

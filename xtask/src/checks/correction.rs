@@ -1,0 +1,132 @@
+//! Corrected records against truth and against other ways of undoing the same: SciPy's filters and division, ngspice's dividers.
+
+use super::{Row, Tag};
+use flattop_core::correction::shelf::{Before, KnownShelf, Setting, ShelfCorrector};
+use flattop_core::divider::Shelf;
+use std::path::Path;
+
+const SCIPY: &str =
+    "SciPy 1.17.1, `cont2discrete(method=\"foh\")` and `lfilter` (`reference/correct_shelf.py`)";
+const TURNED: &str =
+    "SciPy 1.17.1, `lfilter` with numerator and denominator exchanged (`reference/correct_shelf.py`)";
+const DIVIDED: &str = "SciPy 1.17.1, `deconvolve` by the impulse response (`reference/correct_shelf.py`)";
+const NGSPICE: &str = "ngspice, lumped dividers (`reference/correct_shelf.py`)";
+const CASES: &str = include_str!("../../../testdata/correct/scipy.csv");
+
+/// Samples of one case, column by column.
+struct Case {
+    e: f64,
+    time_constant_s: f64,
+    interval_s: f64,
+    truth: Vec<f64>,
+    shown: Vec<f64>,
+    turned_round: Vec<f64>,
+    divided: Vec<f64>,
+}
+
+fn cases() -> Vec<Case> {
+    let mut cases: Vec<Case> = Vec::new();
+    for line in CASES.lines().skip(1) {
+        let row: Vec<f64> = line.split(',').map(|cell| cell.parse().unwrap_or(f64::NAN)).collect();
+        let &[e, time_constant_s, interval_s, truth, shown, turned_round, divided] = &row[..] else {
+            continue;
+        };
+        let is_same =
+            |c: &Case| c.e.to_bits() == e.to_bits() && c.interval_s.to_bits() == interval_s.to_bits();
+        if !cases.last().is_some_and(is_same) {
+            let (truth, shown, turned_round, divided) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+            cases.push(Case { e, time_constant_s, interval_s, truth, shown, turned_round, divided });
+        }
+        if let Some(case) = cases.last_mut() {
+            case.truth.push(truth);
+            case.shown.push(shown);
+            case.turned_round.push(turned_round);
+            case.divided.push(divided);
+        }
+    }
+    cases
+}
+
+/// Corrected samples; at rest before, without noise.
+fn corrected(shown: &[f64], shelf: Shelf, interval_s: f64) -> Vec<f64> {
+    let shelf = KnownShelf { shelf, error_u: 0.0, time_constant_u_s: 0.0, correlation: 0.0 };
+    let setting = Setting { shelf, interval_s, noise: 0.0, span: 1.0, before: Before::Rest };
+    let (mut x, mut u) = (vec![f64::NAN; shown.len()], vec![f64::NAN; shown.len()]);
+    if let Ok(mut corrector) = ShelfCorrector::new(setting) {
+        corrector.push(shown, &mut x, &mut u);
+    }
+    x
+}
+
+/// Largest difference; NaN where there is nothing to compare or one of them is no number.
+fn furthest(a: &[f64], b: &[f64]) -> f64 {
+    if a.is_empty() || a.len() != b.len() {
+        return f64::NAN;
+    }
+    // A NaN stays: `max` would pass it over.
+    a.iter().zip(b).map(|(a, b)| (a - b).abs()).fold(0.0, |most, off| if off <= most { most } else { off })
+}
+
+fn row(what: String, source: &str, got: f64, tolerance: f64, unit: &'static str) -> Row {
+    Row {
+        id: "K-01".to_owned(),
+        what,
+        source: source.to_owned(),
+        tag: Tag::Derived,
+        expected: 0.0,
+        got,
+        tolerance,
+        unit,
+    }
+}
+
+pub(crate) fn rows() -> Vec<Row> {
+    let mut rows = Vec::new();
+    for case in cases() {
+        let shelf = Shelf { error: case.e, time_constant_s: case.time_constant_s };
+        let x = corrected(&case.shown, shelf, case.interval_s);
+        let name =
+            format!("e {:+.0} %, interval {} τp", 100.0 * case.e, case.interval_s / case.time_constant_s);
+        // The files hold 15 digits, of numbers about 1.
+        let compared = [
+            ("truth", SCIPY, &case.truth),
+            ("the filter turned round", TURNED, &case.turned_round),
+            ("division by the impulse response", DIVIDED, &case.divided),
+        ];
+        for (what, source, other) in compared {
+            let off = furthest(&x, other);
+            rows.push(row(format!("{name}: furthest from {what}"), source, off, 1e-11, "of a step of 1"));
+        }
+    }
+    rows.extend(ngspice());
+    rows
+}
+
+/// Records of lumped dividers whose edges fall between samples: shelf within 0.1 % of the step, but in the interval of the edge itself.
+fn ngspice() -> Vec<Row> {
+    let columns = super::curve::columns(&text("ngspice.csv.gz"));
+    let mut rows = Vec::new();
+    for (k, e) in [-0.4, -0.1, 0.05, 0.3, 0.6].into_iter().enumerate() {
+        let shelf = Shelf { error: e, time_constant_s: 9e-5 };
+        let name = format!("square wave through a divider of e {:+.0} %", 100.0 * e);
+        let got = match (&columns[..], columns.get(2 + k)) {
+            ([time_s, truth, ..], Some(shown)) if time_s.len() > 1 => {
+                let interval_s = (time_s[time_s.len() - 1] - time_s[0]) / (time_s.len() - 1) as f64;
+                100.0 * furthest(&corrected(shown, shelf, interval_s), truth)
+            }
+            _ => f64::NAN,
+        };
+        rows.push(row(format!("{name}: furthest from the source"), NGSPICE, got, 0.1, "% of the step"));
+    }
+    rows
+}
+
+/// A packed file of the folder.
+#[allow(clippy::disallowed_methods)] // a chore reads the files it checks
+fn text(file: &str) -> String {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../testdata/correct").join(file);
+    let Ok(bytes) = std::fs::read(path) else { return String::new() };
+    let mut text = String::new();
+    let _ = std::io::Read::read_to_string(&mut flate2::read::GzDecoder::new(&bytes[..]), &mut text);
+    text
+}
