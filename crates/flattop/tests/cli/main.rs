@@ -7,6 +7,7 @@
 mod assess;
 mod bench;
 mod compatibility;
+mod demo;
 mod drawings;
 mod logbook;
 mod pair;
