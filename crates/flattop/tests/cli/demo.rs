@@ -45,7 +45,12 @@ fn the_demonstration_is_as_promised() {
         *counts.entry(state).or_insert(0) += 1;
     }
     let expected = [
-        ("due", 2), ("in-tolerance", 5), ("never-checked", 1), ("out-of-reach", 1), ("out-of-tolerance", 1), ("void-moved", 1),
+        ("due", 2),
+        ("in-tolerance", 5),
+        ("never-checked", 1),
+        ("out-of-reach", 1),
+        ("out-of-tolerance", 1),
+        ("void-moved", 1),
     ];
     assert_eq!(counts, expected.map(|(state, count)| (state.to_owned(), count)).into(), "{json:#}");
     let run = bench.run(&["log", "verify", "--bench", "demo.sqlite"]);
@@ -69,5 +74,9 @@ fn the_same_year_twice_is_the_same_logbook() {
     assert!(first.lines().count() > 60, "{first}");
     assert_eq!(first, second);
     let undetermined = first.lines().filter(|line| line.contains(",undetermined,")).count();
-    assert_eq!((undetermined, first.lines().filter(|line| line.contains(",correction,")).count()), (1, 1), "{first}");
+    assert_eq!(
+        (undetermined, first.lines().filter(|line| line.contains(",correction,")).count()),
+        (1, 1),
+        "{first}"
+    );
 }

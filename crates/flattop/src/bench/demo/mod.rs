@@ -48,7 +48,9 @@ struct Found {
 pub(super) fn run(args: &Demo) -> Result<Ending, String> {
     let file = args.file.display();
     if args.file.exists() {
-        return Err(format!("{file}: is there already and stays as it is; name a file that is not there yet"));
+        return Err(format!(
+            "{file}: is there already and stays as it is; name a file that is not there yet"
+        ));
     }
     let until = args.until.unwrap_or_else(now);
     let mut register = Register::open(&args.file, OpenMode::Create).map_err(|e| e.to_string())?;
@@ -149,11 +151,7 @@ fn places(events: &[Event]) -> Result<Vec<Option<InputId>>, String> {
 }
 
 /// What the bench knows of the pairing of an event, and the capacitance across the tip resistor.
-fn prepared(
-    register: &Register,
-    event: &Event,
-    place: Option<&InputId>,
-) -> Result<(Known, Id, f64), String> {
+fn prepared(register: &Register, event: &Event, place: Option<&InputId>) -> Result<(Known, Id, f64), String> {
     let id = probe_id(event.probe)?;
     let known = assess::known(register, &id, place, None)?;
     let probe = register.probe(&id).map_err(|e| e.to_string())?;

@@ -105,7 +105,8 @@ pub(super) fn events() -> Vec<Event> {
         add(360.27 - 31.0 * m, "probe-07", SECOND, None, seen(Check, 0.0014 - 0.000_75 * m, temperature));
     }
     // The tip was not on the calibrator; nothing can be told from that.
-    let nothing = What::Assessed { stage: Check, shown: Shown::Nothing, temperature_c: 22.0, withdrawn: None };
+    let nothing =
+        What::Assessed { stage: Check, shown: Shown::Nothing, temperature_c: 22.0, withdrawn: None };
     add(41.0, "probe-02", TRAINEE, None, nothing);
     add(40.97, "probe-02", TRAINEE, Some("again, with the tip connected"), seen(Check, 0.0014, 22.0));
     // Another probe was on the input.
