@@ -49,6 +49,8 @@ pub(crate) enum What {
     Import(Import),
     /// Copy the whole bench with its logbook, while it may be in use
     Backup(Backup),
+    /// Make an invented workshop with a year of logbook in a new file, to look around in
+    Demo(super::demo::Demo),
 }
 
 /// Put something on the bench.

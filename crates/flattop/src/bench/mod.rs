@@ -2,6 +2,7 @@
 
 mod args;
 mod change;
+mod demo;
 mod look;
 mod measure;
 
@@ -28,6 +29,7 @@ pub(crate) fn run(args: &Args) -> Result<Ending, WrongUsage> {
         What::Show(args) => look::show(args),
         What::Export(args) => look::export(args),
         What::Backup(args) => look::backup(args),
+        What::Demo(args) => demo::run(args),
     };
     Ok(outcome.unwrap_or_else(|message| {
         complain(&message);

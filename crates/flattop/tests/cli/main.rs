@@ -9,6 +9,7 @@ mod bench;
 mod compatibility;
 mod budget;
 mod correct;
+mod demo;
 mod drawings;
 mod logbook;
 mod pair;
