@@ -11,6 +11,7 @@
 pub mod assessment;
 pub mod bench;
 pub mod chain;
+pub mod characterise;
 pub mod choice;
 pub mod correction;
 pub mod coupling;
