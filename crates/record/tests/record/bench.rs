@@ -83,7 +83,7 @@ pub(crate) fn probe(number: u32) -> Probe {
 /// the noise of a plain recurrence.
 pub(crate) fn capture(error: f64, time_constant_s: f64) -> Vec<f64> {
     let (interval_s, half_s) = (2.5e-7, 5e-4);
-    let decay = (-half_s / time_constant_s as f64).exp();
+    let decay = (-half_s / time_constant_s).exp();
     let mut state = 1_u64;
     (0..20_000)
         .map(|k| {

@@ -10,6 +10,7 @@ pub(crate) struct Seen {
     pub(crate) fonts: Vec<String>,
 }
 
+#[allow(clippy::disallowed_methods)] // poppler reads files
 pub(crate) fn read(pdf: &[u8]) -> Seen {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("record.pdf");

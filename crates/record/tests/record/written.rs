@@ -14,6 +14,7 @@ use crate::poppler::{flat, read};
 use crate::records::{of_assessment, of_bench, of_period, strained, three};
 
 /// Keeps what was written for people to look at, where they ask for it.
+#[allow(clippy::disallowed_methods)] // for people to look at
 fn keep(name: &str, document: &Document) {
     let Some(folder) = std::env::var_os("FLATTOP_KEEP_RECORDS") else { return };
     let folder = std::path::PathBuf::from(folder);
@@ -184,6 +185,7 @@ fn the_same_record_is_the_same_bytes() {
 }
 
 #[test]
+#[allow(clippy::disallowed_methods)] // the clock is what is tested
 fn a_year_of_five_hundred_entries_takes_well_under_a_second() {
     let mut bench = Bench::year();
     for k in 0..460 {
