@@ -2,8 +2,7 @@
 
 use clap::{Parser, Subcommand};
 
-use crate::{assess, bench, budget, choose, completions, log, man, pair, predict, reach, report};
-use crate::{assess, bench, choose, completions, correct, man, predict, reach};
+use crate::{assess, bench, budget, choose, completions, correct, log, man, pair, predict, reach, report};
 
 /// Trust what the oscilloscope shows through a divider probe
 ///

@@ -80,8 +80,10 @@ pub(super) fn find(samples: &[f64]) -> Option<Edges> {
     let stride = fitting.len().div_ceil(MOST_EDGES);
     let stride = if stride > 1 { stride | 1 } else { 1 };
     let chosen: Vec<usize> = fitting.into_iter().step_by(stride).collect();
-    let (before, after) =
-        chosen.iter().map(|&i| room(i)).fold((f64::INFINITY, f64::INFINITY), |l, r| (l.0.min(r.0), l.1.min(r.1)));
+    let (before, after) = chosen
+        .iter()
+        .map(|&i| room(i))
+        .fold((f64::INFINITY, f64::INFINITY), |l, r| (l.0.min(r.0), l.1.min(r.1)));
     let used: Vec<Edge> = chosen.iter().map(|&i| all[i]).collect();
     (!used.is_empty()).then_some(Edges { used, all, before, after, amplitude, low, high })
 }

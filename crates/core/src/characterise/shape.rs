@@ -41,12 +41,18 @@ pub(super) fn of(probe: &Column, reference: Option<&Column>, edges: &Edges, inte
     let of_probe = column(probe, edges);
     let of_reference = reference.map(|r| column(r, edges));
     let delay = of_reference.as_ref().and_then(|(r, _)| {
-        let both: Vec<f64> =
-            of_probe.0.iter().zip(r).filter_map(|(p, r)| Some(p.as_ref()?.middle - r.as_ref()?.middle)).collect();
+        let both: Vec<f64> = of_probe
+            .0
+            .iter()
+            .zip(r)
+            .filter_map(|(p, r)| Some(p.as_ref()?.middle - r.as_ref()?.middle))
+            .collect();
         (!both.is_empty()).then(|| both.iter().sum::<f64>() / both.len() as f64)
     });
     let noise = of_probe.1;
-    let of_all = |which: fn(&One) -> f64, list: &[Option<One>]| -> Vec<f64> { list.iter().flatten().map(which).collect() };
+    let of_all = |which: fn(&One) -> f64, list: &[Option<One>]| -> Vec<f64> {
+        list.iter().flatten().map(which).collect()
+    };
     let share = |k: usize| {
         let values: Vec<f64> = of_probe.0.iter().flatten().map(|o| o.aberrations[k]).collect();
         let (value, scatter) = averaged(&values)?;
@@ -68,11 +74,10 @@ pub(super) fn of(probe: &Column, reference: Option<&Column>, edges: &Edges, inte
         probe_transition_s: duration(&of_probe),
         reference_transition_s: of_reference.as_ref().and_then(duration),
         delay_s: delay.map(|d| d * interval_s),
-        aberrations: share(0).zip(share(1)).zip(share(2)).map(|((overshoot, undershoot), preshoot)| Aberrations {
-            overshoot,
-            undershoot,
-            preshoot,
-        }),
+        aberrations: share(0)
+            .zip(share(1))
+            .zip(share(2))
+            .map(|((overshoot, undershoot), preshoot)| Aberrations { overshoot, undershoot, preshoot }),
         noise,
     }
 }

@@ -69,12 +69,19 @@ fn weights(values: usize, level: usize, window: &Window, at: f64) -> Weights {
     let first = index(at - window.before).floor().max(0.0) as usize;
     let last = (index(at + window.after).ceil().max(0.0) as usize).min(values.saturating_sub(1));
     let start = (first as f64 + 0.5) * block - 0.5 - at;
-    let weights = (0..last.saturating_sub(first)).map(|k| window.weight(start + (k as f64 + 0.5) * block)).collect();
+    let weights =
+        (0..last.saturating_sub(first)).map(|k| window.weight(start + (k as f64 + 0.5) * block)).collect();
     Weights { first, weights, block, start }
 }
 
 /// D(f) of one edge with its time counted from `at` (samples); what averaging and differencing do to a step is taken out.
-pub(super) fn difference(column: &Column, level: usize, window: &Window, at: f64, frequency: f64) -> Complex64 {
+pub(super) fn difference(
+    column: &Column,
+    level: usize,
+    window: &Window,
+    at: f64,
+    frequency: f64,
+) -> Complex64 {
     let values = column.level(level);
     let w = weights(values.len(), level, window, at);
     let mut turn = Complex64::cis(-TAU * frequency * (w.start + 0.5 * w.block));

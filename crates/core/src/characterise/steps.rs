@@ -250,7 +250,8 @@ fn measure(
     let frequencies = grid(scene, interval_s);
     let count = scene.edges.used.len() as f64;
     let (y0, x0) = (mean(&whole.0).re, whole.1.as_ref().map(|x| mean(x).re));
-    let alias = (beyond(scene, &scene.probe, y0), x0.and_then(|x| Some(beyond(scene, scene.reference.as_ref()?, x))));
+    let alias =
+        (beyond(scene, &scene.probe, y0), x0.and_then(|x| Some(beyond(scene, scene.reference.as_ref()?, x))));
     let settled = settling(scene, whole);
     let mut lines = Vec::with_capacity(frequencies.len());
     let (mut leaked, mut aliased) = (None, None);
@@ -294,7 +295,15 @@ fn measure(
             aliased.get_or_insert((f, by_alias));
         }
         extra += by_alias * by_alias;
-        lines.push(Line { frequency: f, whole_window, ratio, gain: noise.gain / count, phase: noise.phase / count, excess, extra });
+        lines.push(Line {
+            frequency: f,
+            whole_window,
+            ratio,
+            gain: noise.gain / count,
+            phase: noise.phase / count,
+            excess,
+            extra,
+        });
     }
     let raw = widened(&lines, scene, source, interval_s, out);
     let hertz = |f: f64| format_engineering(f / interval_s, Unit::Hertz, 3);
@@ -376,16 +385,23 @@ fn jitter(scene: &Scene<'_>, shifts: &[f64], interval_s: f64, out: &mut Characte
         return;
     }
     // Against an even pace of the edges of one direction.
-    let rising: Vec<(f64, f64)> =
-        edges.iter().zip(shifts).enumerate().filter(|(_, (e, _))| e.sign > 0.0).map(|(k, (e, s))| (k as f64, e.at + s)).collect();
+    let rising: Vec<(f64, f64)> = edges
+        .iter()
+        .zip(shifts)
+        .enumerate()
+        .filter(|(_, (e, _))| e.sign > 0.0)
+        .map(|(k, (e, s))| (k as f64, e.at + s))
+        .collect();
     if rising.len() < 4 {
         return;
     }
     let n = rising.len() as f64;
     let (mx, my) = rising.iter().fold((0.0, 0.0), |m, r| (m.0 + r.0 / n, m.1 + r.1 / n));
-    let (xx, xy) = rising.iter().fold((0.0, 0.0), |s, r| (s.0 + (r.0 - mx).powi(2), s.1 + (r.0 - mx) * (r.1 - my)));
+    let (xx, xy) =
+        rising.iter().fold((0.0, 0.0), |s, r| (s.0 + (r.0 - mx).powi(2), s.1 + (r.0 - mx) * (r.1 - my)));
     let slope = xy / xx;
-    let rms = (rising.iter().map(|r| (r.1 - my - slope * (r.0 - mx)).powi(2)).sum::<f64>() / (n - 2.0)).sqrt();
+    let rms =
+        (rising.iter().map(|r| (r.1 - my - slope * (r.0 - mx)).powi(2)).sum::<f64>() / (n - 2.0)).sqrt();
     let top = 0.35 * LEAST_WINDOW / scene.least;
     let loss = 1.0 - (-0.5 * (TAU * top * rms).powi(2)).exp();
     if loss > 0.2 * scene.settings.expanded_limit {
@@ -409,7 +425,8 @@ fn beyond(scene: &Scene<'_>, column: &Column, amplitude: f64) -> f64 {
     const PLACES: [f64; 5] = [0.41, 0.43, 0.45, 0.47, 0.49];
     for f in PLACES {
         let window = scene.window(f, PERIODS);
-        let sums: Sums = scene.edges.used.iter().map(|e| e.sign * difference(column, 0, &window, e.at, f)).collect();
+        let sums: Sums =
+            scene.edges.used.iter().map(|e| e.sign * difference(column, 0, &window, e.at, f)).collect();
         let value = mean(&sums);
         if value.norm() > 0.0 {
             let v = variance(column, &At { frequency: f, level: 0, window, value }, &scene.room, amplitude);

@@ -94,7 +94,8 @@ fn delay(points: &[Point], top_hz: f64) -> Estimate {
 
 /// First fall through 1/√2, between two points on double logarithmic paper.
 fn bandwidth(points: &[Point]) -> Bandwidth {
-    let Some(k) = points.windows(2).position(|p| p[0].gain.value >= FRAC_1_SQRT_2 && p[1].gain.value < FRAC_1_SQRT_2)
+    let Some(k) =
+        points.windows(2).position(|p| p[0].gain.value >= FRAC_1_SQRT_2 && p[1].gain.value < FRAC_1_SQRT_2)
     else {
         return Bandwidth::Above(points.last().map_or(0.0, |p| p.frequency_hz));
     };
@@ -116,8 +117,7 @@ fn flatness(points: &[Point], band_hz: (f64, f64)) -> Option<Flatness> {
     let inside = points
         .iter()
         .filter(|p| p.frequency_hz >= band_hz.0 * 0.999_999 && p.frequency_hz <= band_hz.1 * 1.000_001);
-    let worst =
-        inside.max_by(|a, b| (a.gain.value - 1.0).abs().total_cmp(&(b.gain.value - 1.0).abs()))?;
+    let worst = inside.max_by(|a, b| (a.gain.value - 1.0).abs().total_cmp(&(b.gain.value - 1.0).abs()))?;
     Some(Flatness {
         band_hz,
         deviation: Estimate { value: worst.gain.value - 1.0, ..worst.gain },

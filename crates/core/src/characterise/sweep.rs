@@ -34,7 +34,10 @@ pub fn of_sines(pairs: &[SinePair<'_>], settings: &Settings) -> Characteristic {
     if points.len() < 2 {
         out.findings.push(Finding::fault(
             "one-frequency",
-            format!("{} capture(s) at one frequency cannot show how the gain changes with frequency", points.len()),
+            format!(
+                "{} capture(s) at one frequency cannot show how the gain changes with frequency",
+                points.len()
+            ),
             "add captures from well below to well above where the response falls",
         ));
         return out;

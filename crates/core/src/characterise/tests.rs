@@ -111,11 +111,13 @@ fn the_band_holds_the_truth_in_95_of_100() {
             inside += usize::from(off.abs() <= COVERAGE_FACTOR * p.gain.standard_uncertainty);
             let phase = p.phase_rad.value - TAU * p.frequency_hz * out.delay_s.unwrap().value;
             let truth = -(TAU * p.frequency_hz * tau).atan() - TAU * p.frequency_hz * 5e-9;
-            phases += usize::from((phase - truth).abs() <= COVERAGE_FACTOR * p.phase_rad.standard_uncertainty);
+            phases +=
+                usize::from((phase - truth).abs() <= COVERAGE_FACTOR * p.phase_rad.standard_uncertainty);
         }
         if let Some(Bandwidth::At(b)) = out.bandwidth {
             trials += 1;
-            widths += usize::from((b.value - 1.0 / (TAU * tau)).abs() <= COVERAGE_FACTOR * b.standard_uncertainty);
+            widths +=
+                usize::from((b.value - 1.0 / (TAU * tau)).abs() <= COVERAGE_FACTOR * b.standard_uncertainty);
         }
     }
     let share = |n: usize, of: usize| n as f64 / of as f64;
@@ -145,8 +147,10 @@ fn sines_give_gain_and_phase() {
             (x, y, dt)
         })
         .collect();
-    let pairs: Vec<SinePair<'_>> =
-        columns.iter().map(|(x, y, dt)| SinePair { probe: record(y, *dt), reference: record(x, *dt) }).collect();
+    let pairs: Vec<SinePair<'_>> = columns
+        .iter()
+        .map(|(x, y, dt)| SinePair { probe: record(y, *dt), reference: record(x, *dt) })
+        .collect();
     let out = of_sines(&pairs, &Settings { band_hz: Some((1e4, 1e5)), ..SETTINGS });
     assert_eq!((out.points.len(), out.end), (9, End::Sweep));
     let first = pole_gain(1e4, tau);
@@ -165,6 +169,10 @@ fn what_holds_no_step_is_refused() {
     for values in [vec![1.0; 500], (0..20).map(f64::from).collect(), vec![f64::NAN; 100], Vec::new()] {
         let out = of_edges(record(&values, 1e-9), Source::Ideal, &SETTINGS);
         assert!(out.points.is_empty() && out.bandwidth.is_none());
-        assert!(out.findings.iter().any(|f| f.severity == crate::finding::Severity::Fault), "{:?}", out.findings);
+        assert!(
+            out.findings.iter().any(|f| f.severity == crate::finding::Severity::Fault),
+            "{:?}",
+            out.findings
+        );
     }
 }

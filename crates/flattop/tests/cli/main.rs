@@ -6,14 +6,14 @@
 
 mod assess;
 mod bench;
-mod compatibility;
 mod budget;
+mod compatibility;
 mod correct;
 mod demo;
 mod drawings;
 mod logbook;
-mod pair;
 mod measure;
+mod pair;
 mod plan_ids;
 mod predict;
 mod reach;

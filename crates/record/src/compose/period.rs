@@ -119,6 +119,7 @@ fn kind_words(kind: EntryKind) -> &'static str {
         EntryKind::Note => "note",
         EntryKind::Retirement => "retirement",
         EntryKind::Reinstatement => "reinstatement",
+        EntryKind::Measurement => "measured value",
     }
 }
 

@@ -205,9 +205,16 @@ impl ChainCorrector {
         if !(setting.bandwidth_hz > 0.0 && setting.bandwidth_hz.is_finite()) {
             return Err(ChainCorrectionError::Bandwidth { value_hz: setting.bandwidth_hz });
         }
-        let (main, power) = path(chain, &setting)?;
-        let shifted: Result<Vec<_>, _> =
-            shifted.iter().map(|c| path(c, &setting).map(|(path, _)| path)).collect();
+        let (slow, mut kernel, power) = parts(chain, &setting)?;
+        let shifted: Result<Vec<_>, _> = shifted.iter().map(|c| parts(c, &setting)).collect();
+        let mut shifted = shifted?;
+        // All blocks are to lie at the same samples.
+        let reach = shifted.iter().map(|(_, kernel, _)| kernel.reach).fold(kernel.reach, usize::max);
+        kernel.widen(reach);
+        shifted.iter_mut().for_each(|(_, kernel, _)| kernel.widen(reach));
+        let path = |slow, kernel| Path { slow, blocks: Blocks::new(kernel), start_u: VecDeque::new() };
+        let main = path(slow, kernel);
+        let shifted = shifted.into_iter().map(|(slow, kernel, _)| path(slow, kernel)).collect();
         let noise_gain = power.sqrt();
         Ok(Self {
             noise_u: setting.noise * noise_gain,
@@ -215,7 +222,7 @@ impl ChainCorrector {
             bias_bound: main.blocks.kernel().left_out * setting.span,
             setting,
             main,
-            shifted: shifted?,
+            shifted,
             taken: 0,
             given: 0,
             last_missing: None,
@@ -331,7 +338,10 @@ impl Path {
 }
 
 /// One chain's recursion and kernel, and the power of its noise gain.
-fn path(chain: &Chain, setting: &ChainSetting) -> Result<(Path, f64), ChainCorrectionError> {
+fn parts(
+    chain: &Chain,
+    setting: &ChainSetting,
+) -> Result<(Option<ShelfCorrector>, Kernel, f64), ChainCorrectionError> {
     let chain = without_coupling(chain);
     let response = response(&chain, setting.reference);
     let gain = chain.ratio * response.at_frequency(0.0).re;
@@ -364,7 +374,7 @@ fn path(chain: &Chain, setting: &ChainSetting) -> Result<(Path, f64), ChainCorre
         slow.as_ref().map_or(Complex64::new(1.0, 0.0), |corrector| corrector.response(delay))
     };
     let (kernel, power) = Kernel::of(setting.interval_s, whole, recursion);
-    Ok((Path { slow, blocks: Blocks::new(kernel), start_u: VecDeque::new() }, power))
+    Ok((slow, kernel, power))
 }
 
 #[cfg(test)]

@@ -188,3 +188,34 @@ fn missing_samples_take_their_neighbours_along() {
     assert!(x[100].is_finite() && x[15_000].is_finite());
     assert!(u[0] > 3.0 * u[10_000] || u[0].is_nan());
 }
+
+/// Doubts move the corrected sine as far as the stated uncertainty says, whatever the reach of their own kernels.
+#[test]
+fn doubts_about_the_chain_are_in_the_uncertainty() {
+    let chain = chain();
+    let shifted: Vec<Chain> = [0.9, 1.3, 3.0]
+        .iter()
+        .map(|factor| {
+            let mut shifted = chain.clone();
+            shifted.contact.inductance_h *= factor;
+            shifted
+        })
+        .collect();
+    let setting = ChainSetting {
+        reference: Reference::Tip,
+        bandwidth_hz: 1.5e8,
+        interval_s: 0.5e-9,
+        noise: 0.0,
+        span: 0.0,
+        before: Before::Rest,
+    };
+    let shown: Vec<f64> = (0..30_000).map(|k| (k as f64 * 0.3).sin()).collect();
+    let (x, u) = corrected(&chain, &shifted, setting, &shown);
+    let others: Vec<Vec<f64>> =
+        shifted.iter().map(|shifted| corrected(shifted, &[], setting, &shown).0).collect();
+    for k in (10_000..20_000).step_by(101) {
+        let sum: f64 = others.iter().map(|other| (other[k] - x[k]).powi(2)).sum();
+        assert_close!(u[k], sum.sqrt(), within(1e-5));
+    }
+    assert!(u[10_000..20_000].iter().any(|u| *u > 0.01));
+}

@@ -27,13 +27,13 @@ pub(super) struct Wave {
 }
 
 /// Samples of a capture.
-const POINTS: usize = 4000;
+const POINTS: usize = 6000;
 /// Peak to peak of the source, in volts at the tip.
 const AMPLITUDE_V: f64 = 3.0;
 /// Height of the screen, in volts at the tip.
 const SCREEN_V: f64 = 4.0;
 /// Noise of the input, rms, in volts at the tip.
-const NOISE_V: f64 = 0.012;
+const NOISE_V: f64 = 0.005;
 
 impl Wave {
     /// Comma-separated text: a time column and the voltage at the tip.

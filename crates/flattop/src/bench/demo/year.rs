@@ -76,7 +76,7 @@ pub(super) fn events() -> Vec<Event> {
         (360.8, "probe-03", 0.016, 0.0012, -0.0010),
         (360.7, "probe-04", -0.022, -0.0004, 0.0012),
         (360.6, "probe-05", 0.033, 0.0008, 0.0004),
-        (360.5, "probe-08", -0.018, 0.0015, 0.0030),
+        (360.5, "probe-08", -0.018, 0.0015, 0.0016),
         (360.4, "probe-09", 0.052, -0.0011, 0.0007),
     ] {
         add(start, probe, FIRST, None, seen(Before, before, 20.5));
@@ -102,7 +102,7 @@ pub(super) fn events() -> Vec<Event> {
     for month in 1..=11 {
         let m = f64::from(month);
         let temperature = 20.0 + 4.0 * (0.55 * m).sin();
-        add(360.27 - 31.0 * m, "probe-07", SECOND, None, seen(Check, 0.0014 - 0.000_75 * m, temperature));
+        add(360.27 - 31.0 * m, "probe-07", SECOND, None, seen(Check, 0.0014 - 0.000_55 * m, temperature));
     }
     // The tip was not on the calibrator; nothing can be told from that.
     let nothing =
