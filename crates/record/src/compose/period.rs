@@ -303,6 +303,8 @@ fn says(entry: &Entry) -> Vec<String> {
                 None => format!("{}, no figures{stage}", verdict_words(record.verdict)),
             });
         }
+        // What was measured, with its note.
+        Event::Measurement(_) => return vec![flattop_report::logbook::text::what(entry)],
         Event::Correction { corrects, effect: Effect::Withdraws } => {
             says.push(format!("withdraws entry {corrects}"))
         }
