@@ -138,6 +138,7 @@ fn planar<T: Low, A: Added>(
                 }
             }
         });
+        #[allow(clippy::useless_vec)] // too long for the stack
         let mut first = vec![T::default(); BLOCK];
         let made = (|| {
             for from in (0..capture.points).step_by(BLOCK) {

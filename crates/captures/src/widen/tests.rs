@@ -1,5 +1,7 @@
 //! Every small file that can be read, written with two columns more and read again.
 
+#![allow(clippy::disallowed_methods)] // tests write the files that are widened, and read the results
+
 use super::*;
 use crate::{ReadOptions, open};
 use flattop_close::{assert_close, relative};

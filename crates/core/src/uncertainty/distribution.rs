@@ -234,7 +234,7 @@ impl Sampler {
         match self.distribution {
             Distribution::Normal { .. } | Distribution::Student { .. } => {
                 draw::scores(out);
-                self.from_scores(out);
+                self.turn_scores(out);
             }
             Distribution::CurvilinearTrapezoid { low, high, doubt } => {
                 // JCGM 101, 6.4.3.4: a lower limit, the upper one opposite to it, a value between them.
@@ -249,7 +249,7 @@ impl Sampler {
     }
 
     /// From normal scores, in place: the distribution's value of the same probability.
-    pub(super) fn from_scores(&self, scores: &mut [f64]) {
+    pub(super) fn turn_scores(&self, scores: &mut [f64]) {
         match (&self.distribution, &self.table) {
             (Distribution::Normal { mean, deviation }, _) => {
                 for value in scores {
@@ -370,7 +370,7 @@ mod tests {
             let mut by_scores = vec![0.0; count];
             Stream::new(6, 0, 0).fill(&mut by_scores);
             draw::scores(&mut by_scores);
-            sampler.from_scores(&mut by_scores);
+            sampler.turn_scores(&mut by_scores);
             for values in [plain, by_scores] {
                 let (mean, squares) = moments(&values);
                 let u = distribution.standard_deviation();

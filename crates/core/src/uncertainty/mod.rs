@@ -29,7 +29,8 @@ mod validation;
 pub use distribution::{Distribution, DistributionError};
 pub use interval::Interval;
 pub use monte_carlo::{
-    BLOCK, Block, Histogram, Model, MonteCarloError, Outcome, PerTrial, Settings, Stop, Summary, in_turn, run,
+    BLOCK, Block, Histogram, Model, MonteCarloError, Outcome, PerTrial, Settings, Sharing, Stop, Summary,
+    Trial, in_turn, run,
 };
 pub use propagation::{
     Coverage, Order, Propagation, Term, covariance, coverage, effective_freedom, propagate,

@@ -192,6 +192,13 @@ pub fn in_turn(numbers: Range<u64>, work: &(dyn Fn(u64) -> Block + Sync)) -> Vec
     numbers.map(work).collect()
 }
 
+/// Shares out numbered blocks of trials: calls the function for each number of the range, in any order and on any threads, and
+/// returns the blocks in the order of their numbers.
+pub type Sharing<'a> = &'a dyn Fn(Range<u64>, Trial<'_>) -> Vec<Block>;
+
+/// One block of trials, by its number.
+pub type Trial<'a> = &'a (dyn Fn(u64) -> Block + Sync);
+
 /// Runs the trials. `spread` calls its function for each number of the range, in any order and on any threads, and returns the
 /// blocks in the order of their numbers; see [`in_turn`].
 ///
@@ -201,7 +208,7 @@ pub fn run(
     quantities: &Quantities,
     model: &dyn Model,
     settings: &Settings,
-    spread: &dyn Fn(Range<u64>, &(dyn Fn(u64) -> Block + Sync)) -> Vec<Block>,
+    spread: Sharing<'_>,
 ) -> Result<Outcome, MonteCarloError> {
     let p = settings.probability;
     if !(p > 0.0 && p <= 0.9999) {
@@ -241,7 +248,7 @@ impl Trials<'_> {
         &self,
         blocks: u64,
         widening: f64,
-        spread: &dyn Fn(Range<u64>, &(dyn Fn(u64) -> Block + Sync)) -> Vec<Block>,
+        spread: Sharing<'_>,
     ) -> Result<Option<Outcome>, MonteCarloError> {
         let frames = self.frames(widening);
         let work = |number: u64| self.block(number, &frames);
@@ -378,7 +385,7 @@ impl Trials<'_> {
                 Stop::Adaptive { digits, .. } => Some(numerical_tolerance(standard_uncertainty, digits)),
                 Stop::Trials(_) => None,
             },
-            histogram: (self.settings.bins > 0).then(|| Histogram {
+            histogram: (self.settings.bins > 0).then_some(Histogram {
                 low: frame.low,
                 high: frame.high,
                 counts,

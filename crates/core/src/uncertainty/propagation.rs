@@ -94,7 +94,7 @@ pub fn propagate(
     let first_order = weighted.iter().sum::<f64>().max(0.0);
     let second_order_variance = match order {
         Order::First => 0.0,
-        Order::Second => second_order(value, &u, &at),
+        Order::Second => second_order(value, &u, at),
     };
     let standard_uncertainty = (first_order + second_order_variance).max(0.0).sqrt();
     let terms = (0..n)
@@ -116,7 +116,7 @@ pub fn propagate(
 }
 
 /// Σ [½·f_ij² + f_i·f_ijj]·u_i²·u_j² (JCGM 100, note to 5.1.2), from finite differences over a tenth of a standard uncertainty.
-fn second_order(value: f64, u: &[f64], at: &dyn Fn(&[(usize, f64)]) -> f64) -> f64 {
+fn second_order(value: f64, u: &[f64], at: impl Fn(&[(usize, f64)]) -> f64) -> f64 {
     const STEP: f64 = 0.1;
     let n = u.len();
     let mut sum = 0.0;

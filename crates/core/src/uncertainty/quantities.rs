@@ -215,7 +215,7 @@ impl Quantities {
             columns[self.linked[row]] = column;
         }
         for &k in &self.linked {
-            self.samplers[k].from_scores(&mut columns[k]);
+            self.samplers[k].turn_scores(&mut columns[k]);
         }
     }
 }
@@ -287,7 +287,7 @@ fn coefficients(distribution: &Distribution) -> [f64; TERMS] {
     let step = 1.0 / 256.0;
     let scores: Vec<f64> = (-2048..=2048).map(|k| f64::from(k) * step).collect();
     let mut values = scores.clone();
-    sampler.from_scores(&mut values);
+    sampler.turn_scores(&mut values);
     let mut sums = [0.0; TERMS];
     let mut square = 0.0;
     for (&z, &x) in scores.iter().zip(&values) {

@@ -56,7 +56,7 @@ pub(super) fn run(args: &Args, source: &Source) -> Result<Subject, Trouble> {
             let corrector =
                 ShelfCorrector::new(setting).map_err(|error| Trouble::Undetermined(error.to_string()))?;
             let decimals = decimals(noise_of_one * corrector.summary().noise_gain);
-            let undoing = write(Undoing::Shelf(corrector), decimals, &mut watch)?;
+            let undoing = write(Undoing::Shelf(Box::new(corrector)), decimals, &mut watch)?;
             let Undoing::Shelf(corrector) = undoing else { return Err(lost()) };
             let summary = corrector.summary();
             findings.extend(remarks::on_shelf(&setting, &noise, &summary, &value));
@@ -140,7 +140,7 @@ fn decimals(noise_after: f64) -> Option<usize> {
 
 /// What is being undone.
 enum Undoing {
-    Shelf(ShelfCorrector),
+    Shelf(Box<ShelfCorrector>),
     Chain(Box<ChainCorrector>),
 }
 

@@ -2,6 +2,8 @@
 
 use std::process::Stdio;
 
+use flattop_close::{assert_close, relative};
+
 use super::bench::{Bench, number};
 use super::register::{done, furnished};
 use super::signals::Signal;
@@ -64,15 +66,15 @@ fn the_bench_gives_the_resistors_and_the_tolerance() {
     done(&bench, "edit bench-a/ch1|resistance=1.1M ± 3%");
     bench.write("c.csv", &capture(-0.05, 3));
     let json = bench.json(&["assess", "c.csv", "--probe", "probe-07", "--bench", "b"], 0);
-    assert_eq!(number(&json, "/tolerance"), 0.07);
-    assert_eq!(number(&json, "/assumptions/shunt_resistance_ohm"), 1.1e6);
+    assert_close!(number(&json, "/tolerance"), 0.07, relative(1e-12));
+    assert_close!(number(&json, "/assumptions/shunt_resistance_ohm"), 1.1e6, relative(1e-12));
     assert!((number(&json, "/assumptions/tip_resistance_ohm") - 9.9e6).abs() < 1.0);
     assert!((number(&json, "/assumptions/resistor_tolerance") - 0.03).abs() < 1e-12);
     assert!(json["pairing"]["logged_as"].is_null());
     // What is typed goes before it; without a pairing nothing can be logged.
     let json =
         bench.json(&["assess", "c.csv", "--probe", "probe-07", "--tolerance", "2%", "--bench", "b"], 3);
-    assert_eq!(number(&json, "/tolerance"), 0.02);
+    assert_close!(number(&json, "/tolerance"), 0.02, relative(1e-12));
     let run = bench.run(&[
         "assess",
         "c.csv",
@@ -99,7 +101,7 @@ fn entries_are_listed_filtered_and_shown() {
     let verdicts = bench.json(&["log", "--verdict", "undercompensated", "--bench", "b"], 0);
     assert_eq!(verdicts.as_array().map(Vec::len), Some(1));
     assert_eq!(verdicts[0]["assessment"]["stage"], "before-adjustment");
-    assert_eq!(number(&verdicts, "/0/assessment/temperature_c"), 23.0);
+    assert_close!(number(&verdicts, "/0/assessment/temperature_c"), 23.0, relative(1e-12));
     let early = bench
         .json(&["log", "--until", "2026-01-10T08:30:00+01:00", "--kind", "pairing-made", "--bench", "b"], 0);
     assert_eq!(early.as_array().map(Vec::len), Some(1));
@@ -108,9 +110,10 @@ fn entries_are_listed_filtered_and_shown() {
     let whole = bench.json(&["log", "show", "2", "--bench", "b"], 0);
     assert_eq!(whole["settings"]["file"], "before.csv");
     assert_eq!(whole["result"]["verdict"], "undercompensated");
-    assert_eq!(
+    assert_close!(
         number(&whole, "/result/compensation_error/value"),
-        number(&whole, "/assessment/compensation_error/value")
+        number(&whole, "/assessment/compensation_error/value"),
+        relative(1e-12)
     );
     // CSV as RFC 4180 has it: CRLF, as many cells in each line, quotes doubled. Read by the csv crate.
     log(&bench, &["note", "said \"fine\", twice", "--about", "probe-07"]);
@@ -310,7 +313,7 @@ fn a_list_is_checked_as_a_whole_before_anything_is_logged() {
         (entries[0]["by"].as_str(), entries[0]["note"].as_str()),
         (Some("early shift"), Some("stiff, noisy"))
     );
-    assert_eq!(number(&entries, "/1/assessment/temperature_c"), 22.5);
+    assert_close!(number(&entries, "/1/assessment/temperature_c"), 22.5, relative(1e-12));
 }
 
 /// Killed again and again while it logs, the bench opens, is intact, and holds every entry that was acknowledged.

@@ -1,5 +1,6 @@
 //! `flattop bench`: things added, listed, changed, moved, exported and imported through the real program.
 
+use flattop_close::{assert_close, relative};
 use serde_json::Value;
 
 use super::bench::{Bench, number};
@@ -59,8 +60,8 @@ fn things_are_added_listed_shown_and_edited() {
     let shown = done(&bench, "show probe-07");
     assert!(shown.contains("serial") && shown.contains("Ground accessory probe-07/spring"), "{shown}");
     let json = bench.json(&["bench", "show", "bench-a/ch1", "--bench", "b"], 0);
-    assert_eq!(number(&json, "/capacitance_f/value"), 15e-12);
-    assert_eq!(number(&json, "/capacitance_f/tolerance"), 1e-12);
+    assert_close!(number(&json, "/capacitance_f/value"), 15e-12, relative(1e-12));
+    assert_close!(number(&json, "/capacitance_f/tolerance"), 1e-12, relative(1e-12));
     assert_eq!(json["rated_voltage_v"], Value::Null);
 }
 
@@ -118,7 +119,7 @@ fn moving_a_probe_ends_its_pairing_and_says_what_to_expect() {
     let expected = number(&moved, "/expected/compensation_error");
     assert!((-0.0370..-0.0350).contains(&expected), "{expected}");
     assert!(number(&moved, "/expected/standard_uncertainty") > 0.01);
-    assert_eq!(number(&moved, "/expected/change_f"), 20e-12 - 15e-12);
+    assert_close!(number(&moved, "/expected/change_f"), 20e-12 - 15e-12, relative(1e-12));
     let list = done(&bench, "list pairings|--all");
     assert!(list.contains("VOID (MOVED)") && list.contains("NEVER CHECKED"), "{list}");
     // The terms went along.

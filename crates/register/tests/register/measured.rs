@@ -80,7 +80,11 @@ fn a_range_and_a_tip_with_its_body() {
     register.log_measurements(&probe(), &both, &CAPTURES[..1], &act(2, None)).unwrap();
     let stored = register.probe(&id("probe-07")).unwrap();
     assert_eq!(stored.compensation_range_f, Some(Range { low: 8.93e-12, high: 32.27e-12 }));
-    assert_eq!(stored.tip_capacitance_f.unwrap().value, 13.8e-12);
+    flattop_close::assert_close!(
+        stored.tip_capacitance_f.unwrap().value,
+        13.8e-12,
+        flattop_close::relative(1e-12)
+    );
     assert_eq!(stored.body_capacitance_f, Some(0.0));
     assert_eq!(
         measured(&register, &probe()),

@@ -74,7 +74,7 @@ fn a_forecast_says_what_it_rests_on_and_what_is_missing() {
         total_before_f: 133e-12,
         missing: Some("the probe's tip capacitance"),
     };
-    let said = text::forecast(&Ok(Forecast { expected: expected.clone(), rests_on: None }));
+    let said = text::forecast(&Ok(Forecast { expected, rests_on: None }));
     for part in
         ["e = -3.6 % there", "from the data sheets alone", "+5 pF", "the probe's tip capacitance is missing"]
     {

@@ -142,7 +142,7 @@ fn pieces_give_the_same_bits_and_noise_is_what_it_says() {
 fn bandwidth_follows_the_noise_and_stops_at_the_limit() {
     let chain = chain();
     let interval_s = 0.25e-9;
-    let signal = |k: usize| if (k / 2000) % 2 == 0 { 0.0 } else { 1.0 };
+    let signal = |k: usize| if (k / 2000).is_multiple_of(2) { 0.0 } else { 1.0 };
     let mut state = 1u64;
     let mut noise = || {
         state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);

@@ -1,7 +1,6 @@
 //! A reading's budget: the law of propagation and, beside it, Monte Carlo, with the verdict on the first.
 
 use std::cell::RefCell;
-use std::ops::Range;
 
 use super::kernel::Kernel;
 use super::model::{BothEffects, Chains, Facts, Formula, terms};
@@ -10,7 +9,7 @@ use super::waveform::ReadingError;
 use super::{Measurand, Reading};
 use crate::finding::Finding;
 use crate::uncertainty::{
-    Block, Model, Order, Outcome, Propagation, Quantities, Settings, Stop, Summary, Validation, Verdict,
+    Model, Order, Outcome, Propagation, Quantities, Settings, Sharing, Stop, Summary, Validation, Verdict,
     numerical_tolerance, propagate, run, validate,
 };
 
@@ -64,7 +63,7 @@ impl BudgetResult {
 pub fn budget(
     reading: &Reading<'_>,
     settings: &Settings,
-    spread: &dyn Fn(Range<u64>, &(dyn Fn(u64) -> Block + Sync)) -> Vec<Block>,
+    spread: Sharing<'_>,
 ) -> Result<Budget, ReadingError> {
     reading.chain.check()?;
     reading.second.map_or(Ok(()), |chain| chain.check())?;
@@ -159,7 +158,7 @@ fn draw(
     quantities: &Quantities,
     model: &dyn Model,
     settings: &Settings,
-    spread: &dyn Fn(Range<u64>, &(dyn Fn(u64) -> Block + Sync)) -> Vec<Block>,
+    spread: Sharing<'_>,
 ) -> Result<Outcome, ReadingError> {
     Ok(run(quantities, model, settings, spread)?)
 }
