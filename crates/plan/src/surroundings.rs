@@ -126,6 +126,8 @@ words! {
         Series = "series",
         /// A one-port to ground.
         Shunt = "shunt",
+        /// Its transfer from port 1 to port 2 alone (S21); impedances are seen through it unchanged.
+        Response = "response",
     }
 }
 

@@ -22,7 +22,7 @@ use num_complex::Complex64;
 
 pub use convert::ConvertError;
 pub use read::read;
-pub use write::write;
+pub use write::{write, write_with_notes};
 
 use crate::{ReadError, bytes};
 

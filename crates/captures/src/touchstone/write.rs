@@ -14,10 +14,22 @@ const PAIRS: usize = 4;
 /// # Errors
 /// Other parameters, or other references, that cannot be turned into S parameters.
 pub fn write(network: &Touchstone) -> Result<String, ConvertError> {
+    write_with_notes(network, &[])
+}
+
+/// The same with comments at the head, one line each.
+///
+/// # Errors
+/// As [`write`].
+pub fn write_with_notes(network: &Touchstone, notes: &[String]) -> Result<String, ConvertError> {
     let n = network.ports;
     let reference = network.reference_ohm.first().copied().unwrap_or(50.0);
     let matrices = network.s_parameters(reference)?;
-    let mut text = format!("# Hz S RI R {reference}\n");
+    let mut text = String::new();
+    for line in notes.iter().flat_map(|note| note.lines()) {
+        let _ = writeln!(text, "! {line}");
+    }
+    let _ = writeln!(text, "# Hz S RI R {reference}");
     for (frequency, matrix) in network.frequency_hz.iter().zip(&matrices) {
         let _ = write!(text, "{frequency:e}");
         for k in 0..n * n {

@@ -200,7 +200,8 @@ pub(super) fn transition(
 pub(super) fn remarks(out: &mut Characteristic, shapes: &Shapes) {
     let Some(a) = out.aberrations else { return };
     let largest = a.overshoot.value.max(a.preshoot.value).max(a.undershoot.value);
-    if largest > 0.0 && largest < 5.0 * shapes.noise {
+    // Below a ten-thousandth nobody asks.
+    if largest > 1e-4 && largest < 5.0 * shapes.noise {
         out.findings.push(Finding::note(
             "aberrations-in-noise",
             format!(

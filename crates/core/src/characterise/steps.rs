@@ -95,9 +95,7 @@ fn fill(
     }
     let prior_s = shapes.delay_s.unwrap_or(0.0);
     summary::finish(out, raw, prior_s, End::Sampling);
-    if source_is_column(source) {
-        out.delay_s = out.delay_s.map(|d| Estimate { value: d.value, ..d });
-    } else {
+    if !matches!(source, Source::Column(_)) {
         out.delay_s = None;
     }
     out.transition = shape::transition(&shapes, source, interval_s, &mut out.findings);
@@ -111,10 +109,6 @@ fn fill(
         ));
     }
     Ok(())
-}
-
-fn source_is_column(source: Source<'_>) -> bool {
-    matches!(source, Source::Column(_))
 }
 
 fn no_step(message: &str) -> Finding {

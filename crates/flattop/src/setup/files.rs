@@ -66,7 +66,7 @@ pub(crate) fn measured(
 
 fn one(network: &Touchstone, usage: Use) -> Result<Measured, String> {
     let frequencies = &network.frequency_hz;
-    let wanted = if usage == Use::TwoPort { 2 } else { 1 };
+    let wanted = if matches!(usage, Use::TwoPort | Use::Response) { 2 } else { 1 };
     if network.ports != wanted {
         return Err(format!(
             "a network of {} ports cannot be used as \"{}\"; use a file of {wanted}",
@@ -79,6 +79,12 @@ fn one(network: &Touchstone, usage: Use) -> Result<Measured, String> {
             let chains = network.chain().map_err(|error| error.to_string())?;
             let chains: Vec<_> = chains.iter().map(|m| [[m[0], m[1]], [m[2], m[3]]]).collect();
             Measured::two_port(frequencies, &chains, TwoPortKind::Chain)
+        }
+        Use::Response => {
+            let reference_ohm = network.reference_ohm.first().copied().unwrap_or(50.0);
+            let scattering = network.s_parameters(reference_ohm).map_err(|error| error.to_string())?;
+            let transfer: Vec<_> = scattering.iter().map(|m| m[2]).collect();
+            Measured::response(frequencies, &transfer)
         }
         Use::Series => {
             let impedances = network.impedance_ohm().map_err(|error| error.to_string())?;

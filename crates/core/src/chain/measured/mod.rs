@@ -10,7 +10,7 @@ use spline::Spline;
 /// Smallest |S21| that a measured two-port may have: what comes through less than −120 dB is noise, and the chain matrix grows as its inverse.
 const SMALLEST_TRANSMISSION: f64 = 1e-6;
 
-/// A measured two-port, or a one-port used in series or in shunt, between reference planes. Port 1 faces the node.
+/// A measured two-port, a one-port used in series or in shunt, or a response alone, between reference planes. Port 1 faces the node.
 ///
 /// Between the points each entry (A, B, C, D; impedance; admittance) is a cubic spline, also at complex frequencies not far from the imaginary axis.
 /// Below the first point it is continued smoothly and symmetrically to 0 Hz; above the last one it is held. Whoever shows a result should say so
@@ -29,6 +29,8 @@ enum Kind {
     Chain(Box<[Spline; 4]>),
     Series(Spline),
     Shunt(Spline),
+    /// 1/H.
+    Response(Spline),
 }
 
 /// Why a table cannot stand in the chain.
@@ -199,6 +201,27 @@ impl Measured {
         Ok(Self { kind: Kind::Shunt(admittance), covered_hz: covered(frequency_hz) })
     }
 
+    /// A response H alone: what comes out over what goes in. Impedances are seen through it unchanged (A = D = 1/H, B = C = 0), so that it
+    /// multiplies the transfer of any chain by H wherever it stands: what [`crate::characterise`] finds, between box and input.
+    ///
+    /// # Errors
+    /// A table that is none, or a response below 10⁻⁶.
+    pub fn response(frequency_hz: &[f64], values: &[Complex64]) -> Result<Self, MeasuredError> {
+        check_frequencies(frequency_hz, values.len())?;
+        let mut inverse = Vec::with_capacity(values.len());
+        for (value, &frequency_hz) in values.iter().zip(frequency_hz) {
+            if !value.is_finite() {
+                return Err(MeasuredError::NotFinite { frequency_hz });
+            }
+            let transmission = value.norm();
+            if !(transmission >= SMALLEST_TRANSMISSION) {
+                return Err(MeasuredError::NothingThrough { frequency_hz, transmission });
+            }
+            inverse.push(value.inv());
+        }
+        Ok(Self { kind: Kind::Response(spline(frequency_hz, inverse)?), covered_hz: covered(frequency_hz) })
+    }
+
     /// First and last measured frequency, Hz. Outside it is continued downwards, held upwards.
     pub fn covered_hz(&self) -> (f64, f64) {
         self.covered_hz
@@ -216,6 +239,10 @@ impl Measured {
             Kind::Chain(entries) => [entries[0].at(s), entries[1].at(s), entries[2].at(s), entries[3].at(s)],
             Kind::Series(impedance) => [one, impedance.at(s), zero, one],
             Kind::Shunt(admittance) => [one, zero, admittance.at(s), one],
+            Kind::Response(inverse) => {
+                let scale = inverse.at(s);
+                [scale, zero, zero, scale]
+            }
         }
     }
 }
