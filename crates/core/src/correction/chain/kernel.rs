@@ -94,6 +94,14 @@ impl Kernel {
         Self { weights, reach, core: core.min(reach), left_out: (total - kept).max(0.0), before, after }
     }
 
+    /// The same kernel with weights of nil put to both sides, so that several act in step.
+    pub(super) fn widen(&mut self, reach: usize) {
+        let more = reach.saturating_sub(self.reach);
+        let nil = std::iter::repeat_n(0.0, more);
+        self.weights = nil.clone().chain(self.weights.drain(..)).chain(nil).collect();
+        self.reach += more;
+    }
+
     /// Size of the weights that lie before the record's start for sample number `at`.
     pub(super) fn beyond_start(&self, at: usize) -> f64 {
         self.before.get(at).copied().unwrap_or(0.0)

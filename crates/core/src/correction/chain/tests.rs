@@ -142,7 +142,7 @@ fn pieces_give_the_same_bits_and_noise_is_what_it_says() {
 fn bandwidth_follows_the_noise_and_stops_at_the_limit() {
     let chain = chain();
     let interval_s = 0.25e-9;
-    let signal = |k: usize| if (k / 2000) % 2 == 0 { 0.0 } else { 1.0 };
+    let signal = |k: usize| if (k / 2000).is_multiple_of(2) { 0.0 } else { 1.0 };
     let mut state = 1u64;
     let mut noise = || {
         state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
@@ -187,4 +187,35 @@ fn missing_samples_take_their_neighbours_along() {
     assert!(x[9000].is_nan() && x[8998].is_nan() && u[9002].is_nan());
     assert!(x[100].is_finite() && x[15_000].is_finite());
     assert!(u[0] > 3.0 * u[10_000] || u[0].is_nan());
+}
+
+/// Small doubts move the corrected sine as far as the stated uncertainty says, whatever the reach of their own kernels.
+#[test]
+fn doubts_about_the_chain_are_in_the_uncertainty() {
+    let chain = chain();
+    let shifted: Vec<Chain> = [0.999, 1.002]
+        .iter()
+        .map(|factor| {
+            let mut shifted = chain.clone();
+            shifted.contact.inductance_h *= factor;
+            shifted
+        })
+        .collect();
+    let setting = ChainSetting {
+        reference: Reference::Tip,
+        bandwidth_hz: 1.5e8,
+        interval_s: 0.5e-9,
+        noise: 0.0,
+        span: 0.0,
+        before: Before::Rest,
+    };
+    let shown: Vec<f64> = (0..30_000).map(|k| (k as f64 * 0.3).sin()).collect();
+    let (x, u) = corrected(&chain, &shifted, setting, &shown);
+    let others: Vec<Vec<f64>> =
+        shifted.iter().map(|shifted| corrected(shifted, &[], setting, &shown).0).collect();
+    for k in (10_000..20_000).step_by(101) {
+        let sum: f64 = others.iter().map(|other| (other[k] - x[k]).powi(2)).sum();
+        assert_close!(u[k], sum.sqrt(), within(3e-5));
+    }
+    assert!(u[10_000..20_000].iter().any(|u| *u > 5e-4));
 }

@@ -172,15 +172,15 @@ impl Seen {
     }
 }
 
-/// Whether all numbers are finite: the difference of a number with itself is nil unless it is not.
+/// Whether all numbers are finite: nil times a number is nil unless it is not.
 pub(super) fn all_finite(values: &[f64]) -> bool {
     let mut lanes = [0.0; PAST];
     let mut groups = values.chunks_exact(PAST);
     for group in &mut groups {
         for (lane, value) in lanes.iter_mut().zip(group) {
-            *lane += value - value;
+            *lane += value * 0.0;
         }
     }
-    let rest: f64 = groups.remainder().iter().map(|v| v - v).chain(lanes).sum();
+    let rest: f64 = groups.remainder().iter().map(|v| v * 0.0).chain(lanes).sum();
     rest.abs() <= 0.0
 }
