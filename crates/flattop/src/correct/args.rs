@@ -95,7 +95,7 @@ pub(crate) struct Known {
     pub(crate) against: Against,
 
     /// Largest amplification of any frequency; where the inverse would need more, it stops
-    #[arg(long, value_name = "TIMES", default_value = "10", value_parser = at_least_one, allow_hyphen_values = true, help_heading = CHAIN)]
+    #[arg(long, value_name = "TIMES", default_value = "4", value_parser = at_least_one, allow_hyphen_values = true, help_heading = CHAIN)]
     pub(crate) largest_gain: f64,
 }
 
@@ -191,7 +191,7 @@ fn not_negative(text: &str) -> Result<f64, String> {
 fn at_least_one(text: &str) -> Result<f64, String> {
     match text.trim().parse::<f64>() {
         Ok(value) if value >= 1.0 && value.is_finite() => Ok(value),
-        _ => Err(format!("\"{text}\" is no number from 1 up; write for example 10")),
+        _ => Err(format!("\"{text}\" is no number from 1 up; write for example 4")),
     }
 }
 

@@ -17,8 +17,8 @@ const PER_OCTAVE: f64 = 8.0;
 const STRETCH: usize = 4096;
 const STRETCHES: usize = 128;
 
-/// What counts as content: so many times the noise in the averaged spectrum.
-const CONTENT: f64 = 2.0;
+/// What counts as content: the noise and so many of its own standard deviations in the averaged spectrum.
+const CONTENT: f64 = 4.0;
 
 /// What decides about the bandwidth.
 #[derive(Clone, Copy, Debug)]
@@ -119,6 +119,8 @@ struct Spectrum {
     noise: f64,
     /// |M| on the same frequencies.
     gain: Vec<f64>,
+    /// Largest 1/|M| that is trusted: where the chain leaves less, content cannot be told from noise.
+    greatest_gain: f64,
     /// |M| on a finer grid, with its frequencies.
     fine: Vec<(f64, f64)>,
 }
@@ -154,22 +156,28 @@ impl Spectrum {
         }
         let density = 2.0 * question.interval_s / (weight * f64::from(used.max(1)));
         let noise = 2.0 * question.noise * question.noise * question.interval_s;
+        // A spectrum of noise has the standard deviation of its mean; averaging lessens it by the root.
+        let least = noise * (1.0 + CONTENT / f64::from(used.max(1)).sqrt());
         let content = power.iter().map(|p| density * p);
         // What is not clearly above the noise may be noise.
-        let content = content.map(|p| if p > CONTENT * noise { p - noise } else { 0.0 }).collect();
+        let content = content.map(|p| if p > least { p - noise } else { 0.0 }).collect();
         let step_hz = 1.0 / (length as f64 * question.interval_s);
         let gain = (0..=length / 2).map(|k| gain_at(k as f64 * step_hz)).collect();
         let top = 0.5 / question.interval_s;
         let fine = (0..=2000).map(|k| top * 10f64.powf(-6.0 * (1.0 - f64::from(k) / 2000.0)));
         let fine = fine.map(|hz| (hz, gain_at(hz))).collect();
-        Self { step_hz, content, noise, gain, fine }
+        Self { step_hz, content, noise, gain, greatest_gain: question.greatest_gain, fine }
     }
 
     /// What a bandwidth takes from the content at the reference: mean square.
     fn lost(&self, bandwidth_hz: f64) -> f64 {
         let part = |(k, (content, gain)): (usize, (&f64, &f64))| {
             let lost = 1.0 - aim(k as f64 * self.step_hz, bandwidth_hz);
-            if *content > 0.0 { lost * lost * content / (gain * gain) } else { 0.0 }
+            if *content > 0.0 && gain * self.greatest_gain > 1.0 {
+                lost * lost * content / (gain * gain)
+            } else {
+                0.0
+            }
         };
         self.step_hz * self.content.iter().zip(&self.gain).enumerate().map(part).sum::<f64>()
     }

@@ -205,16 +205,34 @@ impl ChainCorrector {
         if !(setting.bandwidth_hz > 0.0 && setting.bandwidth_hz.is_finite()) {
             return Err(ChainCorrectionError::Bandwidth { value_hz: setting.bandwidth_hz });
         }
-        let (slow, mut kernel, power) = parts(chain, &setting)?;
-        let shifted: Result<Vec<_>, _> = shifted.iter().map(|c| parts(c, &setting)).collect();
-        let mut shifted = shifted?;
+        let chain = without_coupling(chain);
+        let inverse = Inverse::of(&chain, &setting)?;
+        let bandwidth_hz = setting.bandwidth_hz;
+        let (mut kernel, power) = Kernel::of(
+            setting.interval_s,
+            |hz| aim(hz, bandwidth_hz) / inverse.gain(hz),
+            |hz| inverse.recursion(hz),
+        );
+        let mut doubtful = Vec::with_capacity(shifted.len());
+        for chain in shifted {
+            let chain = without_coupling(chain);
+            let other = Inverse::of(&chain, &setting)?;
+            // To first order in the change, as the law of propagation has it (JCGM 100, 5.1.2): 1/(1 + δ) becomes 1 − δ. The whole of it
+            // would grow without bounds where a shifted chain has next to no gain.
+            let changed = |hz: f64| {
+                let rest = inverse.rest(hz);
+                aim(hz, bandwidth_hz) / rest * (2.0 - other.rest(hz) / rest)
+            };
+            let (kernel, _) = Kernel::of(setting.interval_s, changed, |_| Complex64::new(1.0, 0.0));
+            doubtful.push((other.slow, kernel));
+        }
         // All blocks are to lie at the same samples.
-        let reach = shifted.iter().map(|(_, kernel, _)| kernel.reach).fold(kernel.reach, usize::max);
+        let reach = doubtful.iter().map(|(_, kernel)| kernel.reach).fold(kernel.reach, usize::max);
         kernel.widen(reach);
-        shifted.iter_mut().for_each(|(_, kernel, _)| kernel.widen(reach));
+        doubtful.iter_mut().for_each(|(_, kernel)| kernel.widen(reach));
         let path = |slow, kernel| Path { slow, blocks: Blocks::new(kernel), start_u: VecDeque::new() };
-        let main = path(slow, kernel);
-        let shifted = shifted.into_iter().map(|(slow, kernel, _)| path(slow, kernel)).collect();
+        let main = path(inverse.slow, kernel);
+        let shifted = doubtful.into_iter().map(|(slow, kernel)| path(slow, kernel)).collect();
         let noise_gain = power.sqrt();
         Ok(Self {
             noise_u: setting.noise * noise_gain,
@@ -337,44 +355,49 @@ impl Path {
     }
 }
 
-/// One chain's recursion and kernel, and the power of its noise gain.
-fn parts(
-    chain: &Chain,
-    setting: &ChainSetting,
-) -> Result<(Option<ShelfCorrector>, Kernel, f64), ChainCorrectionError> {
-    let chain = without_coupling(chain);
-    let response = response(&chain, setting.reference);
-    let gain = chain.ratio * response.at_frequency(0.0).re;
-    if !(gain > 1e-3) {
-        return Err(ChainCorrectionError::NoGain { gain });
+/// What one chain is undone with: the recursion where there is one, and N·H over frequency.
+struct Inverse<'a> {
+    response: Variant<'a>,
+    ratio: f64,
+    interval_s: f64,
+    slow: Option<ShelfCorrector>,
+}
+
+impl<'a> Inverse<'a> {
+    fn of(chain: &'a Chain, setting: &ChainSetting) -> Result<Self, ChainCorrectionError> {
+        let response = response(chain, setting.reference);
+        let gain = chain.ratio * response.at_frequency(0.0).re;
+        if !(gain > 1e-3) {
+            return Err(ChainCorrectionError::NoGain { gain });
+        }
+        let slow = slow_shelf(&response, setting.interval_s).and_then(|shelf| {
+            let exact = KnownShelf { shelf, error_u: 0.0, time_constant_u_s: 0.0, correlation: 0.0 };
+            let setting = Setting {
+                shelf: exact,
+                interval_s: setting.interval_s,
+                noise: 0.0,
+                span: setting.span,
+                before: setting.before,
+            };
+            ShelfCorrector::new(setting).ok()
+        });
+        Ok(Self { response, ratio: chain.ratio, interval_s: setting.interval_s, slow })
     }
-    let known = slow_shelf(&response, setting.interval_s).map(|shelf| KnownShelf {
-        shelf,
-        error_u: 0.0,
-        time_constant_u_s: 0.0,
-        correlation: 0.0,
-    });
-    let slow = known.and_then(|shelf| {
-        let setting = Setting {
-            shelf,
-            interval_s: setting.interval_s,
-            noise: 0.0,
-            span: setting.span,
-            before: setting.before,
-        };
-        ShelfCorrector::new(setting).ok()
-    });
-    let whole = |frequency_hz: f64| {
-        let gain = chain.ratio * response.at_frequency(frequency_hz);
-        aim(frequency_hz, setting.bandwidth_hz) / gain
-    };
-    let recursion = |frequency_hz: f64| {
-        let turn = -std::f64::consts::TAU * frequency_hz * setting.interval_s;
-        let delay = Complex64::from_polar(1.0, turn);
-        slow.as_ref().map_or(Complex64::new(1.0, 0.0), |corrector| corrector.response(delay))
-    };
-    let (kernel, power) = Kernel::of(setting.interval_s, whole, recursion);
-    Ok((slow, kernel, power))
+
+    fn gain(&self, frequency_hz: f64) -> Complex64 {
+        self.ratio * self.response.at_frequency(frequency_hz)
+    }
+
+    /// Gain of the recursion.
+    fn recursion(&self, frequency_hz: f64) -> Complex64 {
+        let delay = Complex64::from_polar(1.0, -std::f64::consts::TAU * frequency_hz * self.interval_s);
+        self.slow.as_ref().map_or(Complex64::new(1.0, 0.0), |corrector| corrector.response(delay))
+    }
+
+    /// What is left of N·H for the kernel to undo.
+    fn rest(&self, frequency_hz: f64) -> Complex64 {
+        self.gain(frequency_hz) * self.recursion(frequency_hz)
+    }
 }
 
 #[cfg(test)]

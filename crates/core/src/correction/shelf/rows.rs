@@ -178,9 +178,9 @@ pub(super) fn all_finite(values: &[f64]) -> bool {
     let mut groups = values.chunks_exact(PAST);
     for group in &mut groups {
         for (lane, value) in lanes.iter_mut().zip(group) {
-            *lane += 0.0 * value;
+            *lane += value * 0.0;
         }
     }
-    let rest: f64 = groups.remainder().iter().map(|v| 0.0 * v).chain(lanes).sum();
+    let rest: f64 = groups.remainder().iter().map(|v| v * 0.0).chain(lanes).sum();
     rest.abs() <= 0.0
 }

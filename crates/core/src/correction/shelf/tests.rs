@@ -251,7 +251,7 @@ fn intervals_hold_what_they_say() {
                 .collect();
             let (first, second) = (normal(&mut random), normal(&mut random));
             let guess_e = e + error_u * first;
-            let guess_tau = 1.0 + tau_u * (rho * first + (1.0 - rho * rho).sqrt() * second);
+            let guess_tau = 1.0 + tau_u * (rho * first + (1.0f64 - rho * rho).sqrt() * second);
             let mut shown =
                 distorted_by_recursion(&truth, interval, Shelf { error: e, time_constant_s: 1.0 });
             shown.iter_mut().for_each(|y| *y += sigma * normal(&mut random));
