@@ -45,8 +45,8 @@ pub(super) fn rows() -> Vec<Row> {
             "FIPS 180-4, example values of NIST",
             Tag::Published,
             &[
-                (&format!("{id}-first"), &what("first"), f64::from(first), word(0), 0.0, "1"),
-                (&format!("{id}-last"), &what("last"), f64::from(last), word(28), 0.0, "1"),
+                (&format!("{id}-first"), &what("first"), f64::from(first), word(0), 0.5, "1"),
+                (&format!("{id}-last"), &what("last"), f64::from(last), word(28), 0.5, "1"),
             ],
         ));
     }
@@ -97,7 +97,7 @@ fn beside_python() -> Vec<Row> {
         .iter()
         .flat_map(|(kind, &(all, same))| {
             let (id, what) = (format!("K-PY-{kind}"), format!("{kind}: values read by Python that are ours"));
-            rows_of(source(kind), Tag::Published, &[(&id, &what, all, same, 0.0, "values")])
+            rows_of(source(kind), Tag::Published, &[(&id, &what, all, same, 0.5, "values")])
         })
         .collect()
 }
