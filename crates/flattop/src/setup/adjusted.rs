@@ -104,7 +104,8 @@ mod tests {
         for e in [-1.0, 9.0, f64::NAN] {
             assert!(with_error(&probe, e, Adjusted::AtTip).unwrap_err().contains("correct it"), "{e}");
         }
-        let matched = chain(Adjusted::Nowhere, 10.0, 50.0);
-        assert!(with_error(&matched, 0.0, Adjusted::Nowhere).unwrap_err().contains("nothing to compensate"));
+        let mut plain = probe;
+        plain.tip.capacitance_f = 0.0;
+        assert!(with_error(&plain, 0.0, Adjusted::Nowhere).unwrap_err().contains("nothing to compensate"));
     }
 }

@@ -101,7 +101,6 @@ rise = '40 ns'
 ground_length = '20 mm'
 [circuit]
 connection = 'earthed'
-category = 'II'
 ";
 
 const PROBE: &str = "
