@@ -65,8 +65,10 @@ def ngspice_table():
     names = ["m40", "m10", "p5", "p30", "p60"]
     shown = [10.0 * np.interp(grid_s, transient["time"], transient[f"v({name})"]) for name in names]
     half_s = values["period"] / 2
-    corners_s = values["delay"] + np.array([0.0, values["edge"], half_s, half_s + values["edge"]])
-    truth = np.interp(grid_s, corners_s, [0.0, 1.0, 1.0, 0.0])
+    edge_s, period_s = values["edge"], values["period"]
+    # The record ends in the second period.
+    corners_s = values["delay"] + np.array([0.0, edge_s, half_s, half_s + edge_s, period_s, period_s + edge_s])
+    truth = np.interp(grid_s, corners_s, [0.0, 1.0, 1.0, 0.0, 0.0, 1.0])
     lines = [",".join(["time", "truth", *(f"ngspice_{name}" for name in names)])]
     lines += [",".join([f"{row[0]:.8g}", *(f"{x:.7f}" for x in row[1:])]) for row in zip(grid_s, truth, *shown)]
     return "\n".join(lines) + "\n"

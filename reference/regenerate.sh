@@ -12,8 +12,7 @@ if [ ! -x "$python" ] || ! command -v ngspice >/dev/null; then
     exit 1
 fi
 
-folders=(ngspice scipy chain lines responses budget)
-folders=(ngspice scipy chain lines responses correct)
+folders=(ngspice scipy chain lines responses budget correct)
 
 make_all() {
     "$python" reference/ngspice_cases.py "$1/ngspice"

@@ -31,7 +31,7 @@ pub const BUDGET_KEYS: &[Key] = &[
     key("reading.time_base", Kind::Quantity(RATIO, Limits::Any), Need::Optional("exact"), "error of the time base, with its tolerance", r#""0 ppm ± 25 ppm""#),
     key("reading.time_step", Kind::Quantity(SECOND, Limits::NotNegative), Need::Optional("none"), "resolution of times read", r#""50 ps""#),
     key("reading.skew", Kind::Quantity(SECOND, Limits::Any), Need::Optional("none"), "how much later the second channel shows than the first, for delays", r#""0 ps ± 100 ps""#),
-    key("reading.response_form", Kind::Word(FormWord::WORDS), Need::Optional("known where [input] response is given, else unknown"), "whether the input's form of response is known", r#""unknown""#),
+    key("reading.response_form", Kind::Word(FormWord::WORDS), Need::Optional("known where [input] response is given, else unknown"), "whether the input's form of response is known", r#""known""#),
     key("reading.compensation_error", Kind::Quantity(RATIO, Limits::Any), Need::Optional("as the capacitances of the plan have it"), "compensation error e, as flattop assess states it", r#""-0.8 % ± 0.3 %""#),
     key("reading.time_constant", Kind::Quantity(SECOND, Limits::Positive), Need::Optional("as the capacitances of the plan have it"), "time constant of the divider, as flattop assess states it", r#""110 us ± 2 us""#),
     key("reading.temperature_difference", Kind::Quantity(KELVIN, Limits::Any), Need::Optional("none"), "temperature less that at which the other figures hold", r#""5 K ± 3 K""#),

@@ -57,7 +57,7 @@ pub(super) fn rows() -> Vec<Row> {
             &*format!("{text} as milliseconds since 1970"),
             expected,
             got,
-            0.0,
+            0.5,
             "ms",
         )];
         rows.extend(rows_of("RFC 3339 (a profile of ISO 8601), section 5.8", Tag::Derived, &list));

@@ -76,7 +76,7 @@ pub fn compare(a: Record<'_>, b: Record<'_>) -> Result<Comparison, EdgeError> {
     let [early, middle, late] = [skew(0), skew(1), skew(2)];
     let mut findings = Vec::new();
     if pairs.iter().any(|(e, f)| e.samples.min(f.samples) < 3) {
-        findings.push(Finding::warning(
+        findings.push(Finding::note(
             "edges-between-samples",
             "fewer than three samples lie on the steep part of an edge, so its instant is not known better than the interval",
             "record with a shorter time between samples",

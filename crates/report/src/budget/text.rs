@@ -305,7 +305,7 @@ fn contributions(page: &mut Page, subject: &Subject, result: &BudgetResult) {
             format_engineering(term.contribution, unit, 2),
             share(term.share),
         );
-        line.extend(std::iter::repeat_n('▪', (8.0 * term.share).round().clamp(0.0, 8.0) as usize));
+        line.extend(std::iter::repeat_n('▪', (5.0 * term.share).round().clamp(0.0, 5.0) as usize));
         page.line(&line);
     }
 }

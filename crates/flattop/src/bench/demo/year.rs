@@ -77,7 +77,7 @@ pub(super) fn events() -> Vec<Event> {
         (360.7, "probe-04", -0.022, -0.0004, 0.0012),
         (360.6, "probe-05", 0.033, 0.0008, 0.0004),
         (360.5, "probe-08", -0.018, 0.0015, 0.0016),
-        (360.4, "probe-09", 0.052, -0.0011, 0.0007),
+        (360.4, "probe-09", -0.047, -0.0011, 0.0007),
     ] {
         add(start, probe, FIRST, None, seen(Before, before, 20.5));
         add(start - 0.03, probe, FIRST, None, seen(After, after, 20.5));
