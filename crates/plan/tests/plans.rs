@@ -273,9 +273,9 @@ const INVALID: &[(&str, &[&str])] = &[
         "levels-alike.toml, line 4, column 8: [signal] high: expected another level than low, found 1 V for both",
     ]),
     ("measured-incomplete.toml", &[
-        "measured-incomplete.toml, line 11, column 7: [[measured]] use (no. 1): expected one of \"two-port\", \"series\", \"shunt\", found \"two-ports\"; did you mean \"two-port\"?",
+        "measured-incomplete.toml, line 11, column 7: [[measured]] use (no. 1): expected one of \"two-port\", \"series\", \"shunt\", \"response\", found \"two-ports\"; did you mean \"two-port\"?",
         "measured-incomplete.toml, line 12, column 1: [[measured]] place (no. 2): expected one of \"before-contact\", \"before-tip\", \"before-cable\", \"before-box\", \"before-input\", found nothing; each measured element needs it",
-        "measured-incomplete.toml, line 12, column 1: [[measured]] use (no. 2): expected one of \"two-port\", \"series\", \"shunt\", found nothing; each measured element needs it",
+        "measured-incomplete.toml, line 12, column 1: [[measured]] use (no. 2): expected one of \"two-port\", \"series\", \"shunt\", \"response\", found nothing; each measured element needs it",
         "measured-incomplete.toml, line 13, column 8: [[measured]] file (no. 2): expected a text that is not empty, found an empty text",
         "measured-incomplete.toml, line 14, column 1: [[measured]] port (no. 2): expected a known key, found \"port\"; known here: file, place, use",
     ]),
