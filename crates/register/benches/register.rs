@@ -57,7 +57,7 @@ fn main() {
     });
     let record = AssessmentRecord {
         stage: Stage::Check,
-        capture: None,
+        captures: Vec::new(),
         settings_json: Some("{\"divider\":\"9M:1M\"}".to_owned()),
         tolerance: 0.01,
         verdict: Verdict::WithinTolerance,
@@ -76,7 +76,7 @@ fn main() {
     timed("log 9,000 assessments, each call synchronised to the disk", || {
         for number in PROBES..ENTRIES {
             let pairing = 1 + number % PROBES;
-            register.log_assessment(pairing, &record, None, &act(number)).expect("an entry");
+            register.log_assessment(pairing, &record, &[], &act(number)).expect("an entry");
         }
     });
     drop(register);

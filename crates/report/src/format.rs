@@ -82,7 +82,7 @@ pub fn significant(value: f64, digits: usize) -> String {
 }
 
 /// `1 capture`, `2 captures`.
-pub(crate) fn counted(count: usize, what: &str) -> String {
+pub fn counted(count: usize, what: &str) -> String {
     format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 

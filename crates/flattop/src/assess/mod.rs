@@ -13,6 +13,7 @@ pub(crate) use pairing::known;
 pub(crate) use request::{Evidence, Known, Levels, Request};
 pub(crate) use run::{remark_on_divider, square};
 
+use flattop_captures::Capture;
 use flattop_core::bench::Stage;
 use flattop_report::subject::{Assumptions, Failure, Subject};
 
@@ -34,13 +35,19 @@ pub(crate) fn run(args: &Args) -> Result<Ending, WrongUsage> {
         }
     };
     let request = Request::from_args(args, known.as_ref())?;
-    if args.logging.log && args.sine {
-        let message = "--log keeps one capture with each entry; log a capture of a square wave".to_owned();
-        return Err(WrongUsage { message });
-    }
     let mut results = run::run(&request);
     let logged = if args.logging.log { log(args, &request, &mut results) } else { Ending::Good };
     Ok(render::render(&request, &results).max(logged))
+}
+
+/// Captures of sines, worked out anew.
+pub(crate) fn sines(
+    names: &[String],
+    captures: &[Capture],
+    assumptions: &Assumptions,
+    tolerance: f64,
+) -> Subject {
+    sines::assess(names, captures, assumptions, tolerance)
 }
 
 /// Readings by eye, worked out anew.

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use flattop_captures::{Capture, ReadOptions};
 use flattop_core::estimate::sine;
 use flattop_core::finding::Finding;
-use flattop_report::subject::{Failure, Method, Subject};
+use flattop_report::subject::{Assumptions, Failure, Method, Subject};
 use rayon::prelude::*;
 
 use super::request::Request;
@@ -26,26 +26,36 @@ pub(super) fn run(request: &Request, files: &[PathBuf], read: &ReadOptions) -> R
         return Err(Failure { file: names.join(", "), message: troubles.join("\n") });
     }
     let captures: Vec<Capture> = read.into_iter().flatten().collect();
+    Ok(assess(&names, &captures, &request.assumptions, request.tolerance))
+}
+
+/// The result of captures at hand.
+pub(super) fn assess(
+    names: &[String],
+    captures: &[Capture],
+    assumptions: &Assumptions,
+    tolerance: f64,
+) -> Subject {
     let pairs: Vec<sine::SinePair<'_>> = captures
         .iter()
         .filter_map(|c| Some(sine::SinePair { probe: c.record(), reference: c.reference_record()? }))
         .collect();
     let settings = sine::Settings {
-        divider: request.assumptions.divider,
-        resistor_uncertainty: request.assumptions.resistor_standard_uncertainty(),
-        tolerance: request.tolerance,
+        divider: assumptions.divider,
+        resistor_uncertainty: assumptions.resistor_standard_uncertainty(),
+        tolerance,
     };
     let mut assessment = sine::assess(&pairs, &settings);
-    assessment.findings.splice(0..0, from_reading(&names, &captures));
-    Ok(Subject {
+    assessment.findings.splice(0..0, from_reading(names, captures));
+    Subject {
         file: names.join(", "),
         method: Method::Sine,
         record: None,
         captures: names.iter().cloned().zip(captures.iter().map(facts)).collect(),
         on_bench: None,
-        assumptions: request.assumptions,
+        assumptions: *assumptions,
         assessment,
-    })
+    }
 }
 
 /// What the reader had to say: once where it is the same for every capture, else with the captures it is about.

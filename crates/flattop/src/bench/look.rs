@@ -96,13 +96,15 @@ fn shown(
             let input = register.input(&id)?;
             let mut pairings = standings(Voids::Hidden)?;
             pairings.retain(|s| s.pairing.input == id);
-            Shown::Input(id, input, pairings)
+            let measured = register.measured_values(&Thing::Input(id.clone()))?;
+            Shown::Input(id, input, pairings, measured)
         }
         Thing::Probe(id) => {
             let probe = register.probe(&id)?;
             let mut pairings = standings(Voids::Shown)?;
             pairings.retain(|s| s.pairing.probe == id);
-            Shown::Probe(Box::new(probe), pairings)
+            let measured = register.measured_values(&Thing::Probe(id.clone()))?;
+            Shown::Probe(Box::new(probe), pairings, measured)
         }
         Thing::Ground(probe, name) => {
             let found = register.probe(&probe)?.ground_accessories.into_iter().find(|g| g.name == name);

@@ -193,6 +193,10 @@ pub(crate) struct Capture {
     /// The number of the entry
     pub(crate) entry: i64,
 
+    /// Which one, where the entry rests on several, in the order that 'log show' has
+    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u16).range(1..))]
+    pub(crate) number: Option<u16>,
+
     /// The file to write
     #[arg(short, long, value_name = "FILE")]
     pub(crate) output: PathBuf,

@@ -6,12 +6,13 @@ use std::ffi::OsStr;
 use flattop_core::assessment::Verdict as CoreVerdict;
 use flattop_register::{EntryKind, Event, Filter, Head, Order, Register, Voids};
 use flattop_report::bench::{json as bench_json, text as bench_text};
+use flattop_report::format::counted;
 use flattop_report::logbook::{History, json, plot, text};
 use rayon::prelude::*;
 
 use super::args::{Capture, Due, List, One, Recompute, Trend, Verdict, Verify};
 use super::write::pairing;
-use crate::logged::{self, Comparison};
+use crate::logged;
 use crate::output::{self, complain, draw, print, remark, save};
 use crate::status::{Ending, WrongUsage};
 use crate::workbench::{PROGRAM, input_id, now, probe_id};
@@ -157,7 +158,7 @@ fn head(text: &str) -> Result<Head, WrongUsage> {
 pub(super) fn recompute(args: &Recompute) -> Result<Ending, String> {
     let register = args.bench.read()?;
     let entries = if args.entries.is_empty() {
-        let filter = Filter { kinds: vec![EntryKind::Assessment], ..Filter::all() };
+        let filter = Filter { kinds: vec![EntryKind::Assessment, EntryKind::Measurement], ..Filter::all() };
         register.entries(&filter).map_err(|e| e.to_string())?
     } else {
         args.entries
@@ -170,15 +171,10 @@ pub(super) fn recompute(args: &Recompute) -> Result<Ending, String> {
     let kept: Vec<_> = entries.iter().map(|entry| (entry, logged::Kept::of(&register, entry))).collect();
     let outcomes: Vec<text::Recomputed> = kept
         .into_par_iter()
-        .map(|(entry, kept)| {
-            let outcome = kept.and_then(|kept| kept.assess()).map(|subject| match &entry.event {
-                Event::Assessment(record) => match logged::compare(record, &subject) {
-                    Comparison::Same => Vec::new(),
-                    Comparison::Differs(what) => what,
-                },
-                _ => Vec::new(),
-            });
-            text::Recomputed { seq: entry.seq, logged_with: entry.act.program.clone(), outcome }
+        .map(|(entry, kept)| text::Recomputed {
+            seq: entry.seq,
+            logged_with: entry.act.program.clone(),
+            outcome: kept.and_then(|kept| kept.differences()),
         })
         .collect();
     let words =
@@ -194,10 +190,34 @@ pub(super) fn recompute(args: &Recompute) -> Result<Ending, String> {
 pub(super) fn capture(args: &Capture) -> Result<Ending, String> {
     let register = args.bench.read()?;
     let entry = register.entry(args.entry).map_err(|e| e.to_string())?;
-    let Event::Assessment(record) = &entry.event else {
-        return Err(format!("entry {} is no assessment, so it has no capture", entry.seq));
+    let captures = match &entry.event {
+        Event::Assessment(record) => &record.captures,
+        Event::Measurement(record) => &record.captures,
+        _ => {
+            return Err(format!(
+                "entry {} is neither assessment nor measurement, so it has no capture",
+                entry.seq
+            ));
+        }
     };
-    let digest = record.capture.ok_or_else(|| format!("entry {} kept no capture", entry.seq))?;
+    let digest = match (captures.as_slice(), args.number) {
+        ([], _) => return Err(format!("entry {} kept no capture", entry.seq)),
+        ([one], None) => *one,
+        (several, None) => {
+            return Err(format!(
+                "entry {} rests on {} captures; say which with --number 1 to {1}",
+                entry.seq,
+                several.len()
+            ));
+        }
+        (several, Some(number)) => *several.get(usize::from(number) - 1).ok_or_else(|| {
+            format!(
+                "entry {} rests on {}; there is no number {number}",
+                entry.seq,
+                counted(several.len(), "capture")
+            )
+        })?,
+    };
     let bytes = register.capture(&digest).map_err(|e| e.to_string())?;
     if args.output.exists() {
         return Err(format!("{}: is there already; name a new file", args.output.display()));

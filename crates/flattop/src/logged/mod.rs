@@ -5,11 +5,12 @@ mod settings;
 use std::path::Path;
 
 use flattop_core::bench::Stage;
-use flattop_register::{Act, AssessmentRecord, Digest, Entry, Event, Head, Register};
+use flattop_register::{Act, AssessmentRecord, Digest, Entry, Event, Head, MeasurementRecord, Register};
 use flattop_report::json;
 use flattop_report::subject::{Subject, verdict_code};
 
 use crate::assess::Request;
+use crate::bench::Question;
 pub(crate) use settings::Settings;
 
 /// Writes one result into the logbook with its capture, and into the result where it went.
@@ -21,30 +22,35 @@ pub(crate) fn log(
     temperature_c: Option<f64>,
     act: &Act,
 ) -> Result<Head, String> {
-    let bytes = match &subject.record {
-        Some(facts) => Some(capture_bytes(&subject.file, &facts.sha256)?),
-        None => None,
+    let one = subject.record.iter().map(|facts| (&subject.file, facts));
+    let captures = one
+        .chain(subject.captures.iter().map(|(file, facts)| (file, facts)))
+        .map(|(file, facts)| capture_bytes(file, &facts.sha256))
+        .collect::<Result<Vec<_>, _>>()?;
+    let bare = |file: &String| {
+        Path::new(file).file_name().map_or_else(|| file.clone(), |name| name.to_string_lossy().into_owned())
     };
-    let name = Path::new(&subject.file).file_name().map(|name| name.to_string_lossy().into_owned());
     let mut settings = Settings::of(request);
-    settings.file = name;
+    settings.file = subject.record.is_some().then(|| bare(&subject.file));
+    settings.sines = subject.captures.iter().map(|(file, _)| bare(file)).collect();
     let record = record_of(subject, &settings, stage, temperature_c);
-    log_bytes(register, subject, &record, bytes.as_deref(), act)
+    let captures: Vec<&[u8]> = captures.iter().map(Vec::as_slice).collect();
+    log_bytes(register, subject, &record, &captures, act)
 }
 
-/// Writes a result whose capture is at hand.
+/// Writes a result whose captures are at hand.
 pub(crate) fn log_bytes(
     register: &mut Register,
     subject: &mut Subject,
     record: &AssessmentRecord,
-    bytes: Option<&[u8]>,
+    captures: &[&[u8]],
     act: &Act,
 ) -> Result<Head, String> {
     let place = subject.on_bench.as_mut().ok_or("no pairing was named; name one with --probe and --input")?;
     let pairing = place.pairing.ok_or_else(|| {
         format!("{} is not paired with {}; pair them first: flattop bench pair", place.probe, place.input)
     })?;
-    let head = register.log_assessment(pairing, record, bytes, act).map_err(|e| e.to_string())?;
+    let head = register.log_assessment(pairing, record, captures, act).map_err(|e| e.to_string())?;
     place.logged = Some((head.seq, head.digest.to_string()));
     Ok(head)
 }
@@ -71,7 +77,7 @@ pub(crate) fn record_of(
     let found = &subject.assessment;
     AssessmentRecord {
         stage,
-        capture: None,
+        captures: Vec::new(),
         settings_json: Some(settings.to_json()),
         tolerance: found.tolerance,
         verdict: found.verdict,
@@ -82,46 +88,91 @@ pub(crate) fn record_of(
     }
 }
 
-/// How a result worked out anew compares with what was logged.
-#[derive(Clone, Debug, PartialEq)]
-pub(crate) enum Comparison {
-    /// The same figures.
-    Same,
-    /// Other figures: what, then and now.
-    Differs(Vec<String>),
+/// Everything that was kept to work an entry out again.
+pub(crate) enum Kept<'a> {
+    /// An assessment.
+    Assessment(&'a AssessmentRecord, Box<Settings>, Vec<Vec<u8>>),
+    /// A measured value.
+    Measurement(&'a MeasurementRecord, Box<Question>, Vec<Vec<u8>>),
 }
 
-/// Everything that was kept to work an assessment out again.
-pub(crate) struct Kept {
-    settings: Settings,
-    bytes: Option<Vec<u8>>,
-}
-
-impl Kept {
+impl<'a> Kept<'a> {
     /// Takes it from the bench.
-    pub(crate) fn of(register: &Register, entry: &Entry) -> Result<Self, String> {
-        let Event::Assessment(record) = &entry.event else {
-            return Err(format!("entry {} is no assessment", entry.seq));
+    pub(crate) fn of(register: &Register, entry: &'a Entry) -> Result<Self, String> {
+        let record = match &entry.event {
+            Event::Assessment(record) => record,
+            Event::Measurement(record) => {
+                let (question, captures) = Question::kept(register, entry.seq, record)?;
+                return Ok(Self::Measurement(record, Box::new(question), captures));
+            }
+            _ => return Err(format!("entry {} is neither assessment nor measurement", entry.seq)),
         };
         let text = record
             .settings_json
             .as_deref()
             .ok_or_else(|| format!("entry {} kept no settings; it cannot be worked out anew", entry.seq))?;
-        let bytes = match &record.capture {
-            Some(digest) => Some(register.capture(digest).map_err(|e| e.to_string())?),
-            None => None,
-        };
-        Ok(Self { settings: Settings::from_json(text)?, bytes })
+        let captures = record
+            .captures
+            .iter()
+            .map(|digest| register.capture(digest))
+            .collect::<Result<_, _>>()
+            .map_err(|e| e.to_string())?;
+        Ok(Self::Assessment(record, Box::new(Settings::from_json(text)?), captures))
     }
 
-    /// Works it out.
+    /// Works an assessment out.
     pub(crate) fn assess(&self) -> Result<Subject, String> {
-        self.settings.assess(self.bytes.as_deref())
+        match self {
+            Self::Assessment(_, settings, captures) => settings.assess(captures),
+            Self::Measurement(..) => Err("this entry is a measured value, not an assessment".into()),
+        }
+    }
+
+    /// Works it out and says what differs from what was logged: nothing, where the figures are the same.
+    pub(crate) fn differences(&self) -> Result<Vec<String>, String> {
+        match self {
+            Self::Assessment(record, ..) => Ok(compare(record, &self.assess()?)),
+            Self::Measurement(record, question, captures) => measured_anew(record, question, captures),
+        }
     }
 }
 
-/// Compares a result worked out anew with what was logged, figure by figure.
-pub(crate) fn compare(record: &AssessmentRecord, subject: &Subject) -> Comparison {
+fn measured_anew(
+    record: &MeasurementRecord,
+    question: &Question,
+    captures: &[Vec<u8>],
+) -> Result<Vec<String>, String> {
+    let answer = question.answer(captures)?;
+    let main = answer.shown.quantity == record.quantity.code();
+    let now = if main {
+        [answer.shown.value_f.filter(|_| answer.shown.is_determined()), answer.shown.upper_f]
+    } else {
+        let found = answer.more.iter().find(|(quantity, _)| *quantity == record.quantity);
+        [found.map(|(_, value)| *value), None]
+    };
+    let mut differs = Vec::new();
+    for (name, then, now) in [("value", Some(record.value), now[0]), ("upper limit", record.upper, now[1])] {
+        match (then, now) {
+            (None, None) => {}
+            (Some(then), Some(now)) => {
+                for (name, then, now) in [
+                    (name.to_owned(), then.value, now.value),
+                    (format!("u({name})"), then.standard_uncertainty, now.standard_uncertainty),
+                ] {
+                    if !same(then, now) {
+                        differs.push(format!("{name} was {then:e}, is {now:e}"));
+                    }
+                }
+            }
+            (Some(_), None) => differs.push(format!("there was a figure for the {name}, now there is none")),
+            (None, Some(_)) => differs.push(format!("there was no figure for the {name}, now there is one")),
+        }
+    }
+    Ok(differs)
+}
+
+/// What differs between a result worked out anew and what was logged, figure by figure.
+fn compare(record: &AssessmentRecord, subject: &Subject) -> Vec<String> {
     let mut differs = Vec::new();
     let found = &subject.assessment;
     if found.verdict != record.verdict {
@@ -152,7 +203,7 @@ pub(crate) fn compare(record: &AssessmentRecord, subject: &Subject) -> Compariso
         (Some(_), None) => differs.push("there were figures, now they are withheld".into()),
         (None, Some(_)) => differs.push("the figures were withheld, now there are some".into()),
     }
-    if differs.is_empty() { Comparison::Same } else { Comparison::Differs(differs) }
+    differs
 }
 
 /// Equal but for the last digits, in which processors may differ.

@@ -23,6 +23,9 @@ pub(crate) struct Settings {
     adjusted_at: String,
     source_amplitude_v: Option<f64>,
     tolerance: f64,
+    /// Names of the captures, where they were sines of several frequencies.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(crate) sines: Vec<String>,
     /// Readings off a screen, where there was no capture.
     by_eye: Option<ByEye>,
 }
@@ -82,6 +85,7 @@ impl Settings {
             adjusted_at: adjusted_at_code(assumptions.adjusted_at).to_owned(),
             source_amplitude_v: assumptions.source_amplitude_v,
             tolerance,
+            sines: Vec::new(),
             by_eye: None,
         }
     }
@@ -98,7 +102,7 @@ impl Settings {
     }
 
     /// The assessment, worked out anew.
-    pub(crate) fn assess(&self, bytes: Option<&[u8]>) -> Result<Subject, String> {
+    pub(crate) fn assess(&self, captures: &[Vec<u8>]) -> Result<Subject, String> {
         let assumptions = Assumptions {
             divider: Divider {
                 tip_resistance_ohm: self.tip_resistance_ohm,
@@ -108,22 +112,32 @@ impl Settings {
             adjusted_at: if self.adjusted_at == "base" { AdjustedAt::Base } else { AdjustedAt::Tip },
             source_amplitude_v: self.source_amplitude_v,
         };
+        let read =
+            ReadOptions { column: self.column, reference: self.reference, interval_s: self.interval_s };
+        let open = |name: &str, bytes: &[u8]| {
+            flattop_captures::read_bytes(name, bytes, &read).map_err(|e| e.to_string())
+        };
         let name = self.file.clone().unwrap_or_else(|| "capture".into());
-        let mut subject = match (&self.by_eye, bytes) {
+        let mut subject = match (&self.by_eye, captures) {
             (Some(by_eye), _) => {
                 let levels = by_eye.levels();
                 assess::by_eye(&assumptions, self.tolerance, &levels).map_err(|failure| failure.message)?
             }
-            (None, Some(bytes)) => {
-                let read = ReadOptions {
-                    column: self.column,
-                    reference: self.reference,
-                    interval_s: self.interval_s,
-                };
-                let capture = flattop_captures::read_bytes(&name, bytes, &read).map_err(|e| e.to_string())?;
+            (None, several) if !self.sines.is_empty() && several.len() == self.sines.len() => {
+                let read: Vec<_> = self
+                    .sines
+                    .iter()
+                    .zip(several)
+                    .map(|(name, bytes)| open(name, bytes))
+                    .collect::<Result<_, _>>()?;
+                assess::sines(&self.sines, &read, &assumptions, self.tolerance)
+            }
+            (None, [bytes]) if self.sines.is_empty() => {
+                let capture = open(&name, bytes)?;
                 assess::square(name, &capture, &assumptions, self.tolerance)
             }
-            (None, None) => return Err("neither capture nor readings were kept".into()),
+            (None, [_, ..]) => return Err("captures and settings do not fit each other".into()),
+            (None, []) => return Err("neither capture nor readings were kept".into()),
         };
         assess::remark_on_divider(&mut subject);
         Ok(subject)

@@ -6,7 +6,7 @@ use flattop_core::bench::Moment;
 use flattop_record::compose::assessment::Again;
 use flattop_record::compose::{Issue, Source, assessment, bench, period};
 use flattop_record::document::Document;
-use flattop_register::{Event, Filter, KeptCapture, Register, RegisterError, Retired, Voids};
+use flattop_register::{Filter, Register, RegisterError, Retired, Voids};
 
 use super::args::{How, What};
 use crate::logged::Kept;
@@ -56,17 +56,7 @@ pub(super) fn document(what: &What, how: &How) -> Result<(Document, Ending), Str
 
 fn one(register: &Register, source: &Source<'_>, seq: i64, issue: &Issue) -> Result<Document, String> {
     let entry = source.entries.iter().find(|entry| entry.seq == seq);
-    let digest = entry.and_then(|entry| match &entry.event {
-        Event::Assessment(record) => record.capture,
-        _ => None,
-    });
-    let kept: Option<KeptCapture> = match digest {
-        Some(digest) => {
-            let all = register.captures().map_err(|e| e.to_string())?;
-            all.into_iter().find(|kept| kept.digest == digest)
-        }
-        None => None,
-    };
+    let kept = register.captures().map_err(|e| e.to_string())?;
     let again = match entry {
         Some(entry) => Kept::of(register, entry).and_then(|kept| kept.assess()),
         None => Err(String::new()),
@@ -75,7 +65,7 @@ fn one(register: &Register, source: &Source<'_>, seq: i64, issue: &Issue) -> Res
         Ok(subject) => Again::Assessed(subject),
         Err(why) => Again::Not(why),
     };
-    assessment::compose(source, seq, kept, again, issue).map_err(|e| e.to_string())
+    assessment::compose(source, seq, &kept, again, issue).map_err(|e| e.to_string())
 }
 
 fn issue(how: &How) -> Issue {

@@ -6,7 +6,7 @@ use flattop_close::{assert_close, relative};
 
 use super::bench::{Bench, number};
 use super::register::{done, furnished};
-use super::signals::Signal;
+use super::signals::{Signal, sine_csv};
 
 /// A capture that is off by `error`, with noise of its own.
 fn capture(error: f64, seed: u64) -> String {
@@ -344,4 +344,43 @@ fn a_killed_batch_loses_nothing_and_goes_on() {
     let db = rusqlite::Connection::open(bench.path("b")).unwrap();
     let said: String = db.query_row("PRAGMA integrity_check", [], |row| row.get(0)).unwrap();
     assert_eq!(said, "ok");
+}
+
+#[test]
+fn sines_are_logged_with_all_their_captures_and_worked_out_again() {
+    let bench = furnished();
+    done(&bench, "pair probe-07 bench-a/ch1|--at|2026-01-10T08:00:00Z");
+    let signal = Signal::with(11.4e-12, 108.6e-12);
+    let files = ["at-200.csv", "at-2k.csv", "at-50k.csv"];
+    for (name, frequency_hz) in files.into_iter().zip([200.0, 2000.0, 50e3]) {
+        bench.write(name, &sine_csv(signal, frequency_hz));
+    }
+    let mut args =
+        vec!["assess", "--sine", "--column", "2", "--reference", "3", "--probe", "probe-07", "--log"];
+    args.extend(["--bench", "b"].into_iter().chain(files));
+    let found = bench.json(&args, 3);
+    let entry = found["pairing"]["logged_as"]["entry"].to_string();
+
+    let shown = bench.json(&["log", "show", &entry, "--bench", "b"], 0);
+    assert_eq!(shown["assessment"]["captures_sha256"].as_array().unwrap().len(), 3, "{shown:#}");
+    assert_eq!(shown["settings"]["sines"][2], "at-50k.csv");
+    let again = bench.json(&["log", "recompute", &entry, "--bench", "b"], 0);
+    assert_eq!(again[0]["same"], true, "{again:#}");
+    let verified = bench.json(&["log", "verify", "--bench", "b"], 0);
+    assert_eq!((verified["intact"].as_bool(), verified["captures"].as_i64()), (Some(true), Some(3)));
+
+    // Each capture comes back byte for byte; which one has to be said.
+    let unnamed = log(&bench, &["capture", &entry, "-o", "back.csv"]);
+    assert_eq!(unnamed.status, 1);
+    assert!(unnamed.stderr.contains("3 captures; say which with --number 1 to 3"), "{unnamed:?}");
+    let beyond = log(&bench, &["capture", &entry, "--number", "4", "-o", "back.csv"]);
+    assert!(beyond.stderr.contains("there is no number 4"), "{beyond:?}");
+    let named = log(&bench, &["capture", &entry, "--number", "2", "-o", "back.csv"]);
+    assert_eq!((named.status, bench.read("back.csv")), (0, bench.read("at-2k.csv")), "{named:?}");
+
+    // And the record of the assessment names all of them.
+    let run = bench.run(&["report", "assessment", &entry, "-o", "record.html", "--bench", "b"]);
+    assert_eq!(run.status, 0, "{run:?}");
+    let record = String::from_utf8(bench.read("record.html")).unwrap();
+    assert!(record.contains("SHA-256 of the capture 3") && record.contains("the captures give"), "{run:?}");
 }

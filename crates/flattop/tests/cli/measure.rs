@@ -71,6 +71,13 @@ fn an_input_is_measured_stored_and_verified() {
     assert_eq!(logged["kind"], "measurement");
     assert_eq!(logged["measurement"]["captures_sha256"].as_array().unwrap().len(), 2);
     assert_eq!(logged["result"]["quantity"], "input-capacitance");
+    assert!(shown.stdout.contains("from 2 captures: entry "), "{shown:?}");
+    let listed = bench.json(&["bench", "show", "bench-a/ch2", "--bench", "bench.sqlite"], 0);
+    assert_eq!(listed["measured"][0]["field"], "capacitance");
+    assert_eq!(listed["measured"][0]["value_f"], found["value_f"]);
+    // Worked out again from what the bench kept, it gives the same figures.
+    let again = bench.json(&["log", "recompute", "--bench", "bench.sqlite"], 0);
+    assert_eq!((&again[0]["entry"], &again[0]["same"]), (&logged["seq"], &Value::Bool(true)), "{again:#}");
     let verified = bench.json(&["log", "verify", "--bench", "bench.sqlite"], 0);
     assert_eq!((&verified["intact"], verified["captures"].as_i64()), (&Value::Bool(true), Some(2)));
 

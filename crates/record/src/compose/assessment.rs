@@ -27,14 +27,14 @@ pub enum Again<'a> {
     Not(&'a str),
 }
 
-/// Composes the record of the entry with this number. `kept` is its capture, if it is kept.
+/// Composes the record of the entry with this number. `kept` are the captures that the bench keeps.
 ///
 /// # Errors
 /// No such entry, or one that is no assessment.
 pub fn compose(
     source: &Source<'_>,
     seq: i64,
-    kept: Option<KeptCapture>,
+    kept: &[KeptCapture],
     again: Again<'_>,
     issue: &Issue,
 ) -> Result<Document, RecordError> {
@@ -277,20 +277,26 @@ fn traceability_words() -> &'static str {
 /// Where the capture is, what it holds, and the drawing of the fit.
 fn capture(
     record: &AssessmentRecord,
-    kept: Option<KeptCapture>,
+    kept: &[KeptCapture],
     again: Again<'_>,
     parsed: Option<&Json>,
 ) -> Vec<Block> {
     let mut blocks = vec![Block::Heading(Level::Section, "Capture and fit".into())];
-    let mut facts = vec![match (record.capture, kept) {
-        (Some(_), Some(kept)) => {
-            Fact::text("Capture", format!("{} bytes, kept with the logbook", kept.bytes))
-        }
-        (Some(_), None) => Fact::text("Capture", "named by the entry, but not found in the logbook"),
-        (None, _) => Fact::text("Capture", "not kept: the entry holds the figures only"),
-    }];
-    if let Some(digest) = record.capture {
-        facts.push(Fact::code("SHA-256 of the capture", digest.to_string()));
+    let mut facts = Vec::new();
+    if record.captures.is_empty() {
+        facts.push(Fact::text("Capture", "not kept: the entry holds the figures only"));
+    }
+    let several = record.captures.len();
+    let labels = super::numbered("Capture", several).zip(super::numbered("SHA-256 of the capture", several));
+    for (digest, (label, sha256)) in record.captures.iter().zip(labels) {
+        facts.push(Fact::text(
+            &label,
+            match kept.iter().find(|kept| kept.digest == *digest) {
+                Some(kept) => format!("{} bytes, kept with the logbook", kept.bytes),
+                None => "named by the entry, but not found in the logbook".into(),
+            },
+        ));
+        facts.push(Fact::code(&sha256, digest.to_string()));
     }
     let text = |pointer: &str| parsed?.pointer(pointer)?.as_str().map(str::to_owned);
     let number = |pointer: &str| parsed?.pointer(pointer)?.as_f64();
@@ -303,6 +309,12 @@ fn capture(
     match again {
         Again::Assessed(Subject { record: Some(r), .. }) => {
             facts.push(Fact::text("Record", facts_of(r.points as f64, r.interval_s, &r.format)));
+        }
+        Again::Assessed(Subject { captures, .. }) if !captures.is_empty() => {
+            for ((name, r), label) in captures.iter().zip(super::numbered("Record", captures.len())) {
+                let said = facts_of(r.points as f64, r.interval_s, &r.format);
+                facts.push(Fact::text(&label, format!("{name}: {said}")));
+            }
         }
         _ => {
             if let (Some(points), Some(interval_s)) = (number("/record/points"), number("/record/interval_s"))
@@ -342,7 +354,11 @@ fn closed_lower(text: &str) -> String {
 
 /// Whether the capture, assessed again, gives what was logged.
 fn agreement(record: &AssessmentRecord, subject: &Subject) -> String {
-    let capture = if record.capture.is_some() { "the capture gives" } else { "the readings give" };
+    let capture = match record.captures.len() {
+        0 => "the readings give",
+        1 => "the capture gives",
+        _ => "the captures give",
+    };
     let again = subject.assessment.compensation.filter(|_| !subject.is_withheld());
     match (&record.compensation, &again) {
         (Some(logged), Some(now)) => {

@@ -14,10 +14,12 @@ pub(super) fn blocks(source: &Source<'_>, entry: Option<&Entry>) -> Vec<Block> {
         facts.push(Fact::code("Digest of the entry", entry.digest.to_string()));
         facts.push(Fact::code("Digest of the one before", entry.previous.to_string()));
         if let Some(record) = super::assessment_of(entry) {
-            facts.push(match record.capture {
-                Some(digest) => Fact::code("Digest of the capture", digest.to_string()),
-                None => Fact::text("Digest of the capture", "none: no capture is kept with this entry"),
-            });
+            if record.captures.is_empty() {
+                facts.push(Fact::text("Digest of the capture", "none: no capture is kept with this entry"));
+            }
+            let labels = super::numbered("Digest of the capture", record.captures.len());
+            let digests = record.captures.iter().zip(labels);
+            facts.extend(digests.map(|(digest, label)| Fact::code(&label, digest.to_string())));
         }
     }
     match source.head {

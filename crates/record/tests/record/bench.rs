@@ -146,7 +146,7 @@ pub(crate) fn bytes(samples: &[f64]) -> Vec<u8> {
 pub(crate) fn logged(subject: &Subject, stage: Stage) -> AssessmentRecord {
     AssessmentRecord {
         stage,
-        capture: None,
+        captures: Vec::new(),
         settings_json: Some(
             r#"{"divider":"9M:1M","resistor_tolerance":0.01,"tolerance":0.01,"adjust":"tip"}"#.into(),
         ),
@@ -170,7 +170,7 @@ pub(crate) fn plain(error: f64, stage: Stage) -> AssessmentRecord {
     };
     AssessmentRecord {
         stage,
-        capture: None,
+        captures: Vec::new(),
         settings_json: None,
         tolerance: 0.01,
         verdict: compensation.verdict(0.01),
@@ -213,25 +213,24 @@ impl Bench {
         r.pair(&id("probe-03"), &input_id("bench-a/ch2"), terms, &act(0, None)).unwrap(); // 2
         let open = Terms { tolerance: None, recheck_interval_days: None };
         r.pair(&id("probe-09"), &input_id("bench-b/ch1"), open, &act(1, None)).unwrap(); // 3
-        r.log_assessment(2, &plain(0.004, Stage::Check), None, &act(2, None)).unwrap(); // 4
+        r.log_assessment(2, &plain(0.004, Stage::Check), &[], &act(2, None)).unwrap(); // 4
         let before = subject(10e-12, 98e-12);
         let raw = bytes(&capture(-0.0741, 97.2e-6));
         let record = logged(&before, Stage::BeforeAdjustment);
-        r.log_assessment(1, &record, Some(&raw), &act(30, None)).unwrap(); // 5
+        r.log_assessment(1, &record, &[&raw], &act(30, None)).unwrap(); // 5
         r.log_adjustment(1, &act(30, Some("a quarter turn clockwise"))).unwrap(); // 6
-        r.log_assessment(3, &nothing_found(), None, &act(31, None)).unwrap(); // 7
+        r.log_assessment(3, &nothing_found(), &[], &act(31, None)).unwrap(); // 7
         let after = subject(10.9e-12, 98e-12);
         let raw = bytes(&capture(0.0009, 98e-6));
         let note = "after the trim; door-motor controller bench cleared, tip on the calibrator, spring to its ground";
-        r.log_assessment(1, &logged(&after, Stage::AfterAdjustment), Some(&raw), &act(30, Some(note)))
-            .unwrap(); // 8
+        r.log_assessment(1, &logged(&after, Stage::AfterAdjustment), &[&raw], &act(30, Some(note))).unwrap(); // 8
         for week in 0..30 {
             let day = 37 + 7 * week;
             let wobble = 1.5e-3 * (f64::from(week as i32) * 2.4).sin();
             r.log_assessment(
                 2,
                 &plain(0.004 - 1e-4 * week as f64 + wobble, Stage::Check),
-                None,
+                &[],
                 &act(day, None),
             )
             .unwrap();

@@ -14,12 +14,7 @@ use crate::bench::{
 };
 
 pub(crate) fn of_assessment(all: &Everything, seq: i64, again: Again<'_>, issue: &Issue) -> Document {
-    let digest = all.entries.iter().find(|e| e.seq == seq).and_then(|e| match &e.event {
-        flattop_register::Event::Assessment(record) => record.capture,
-        _ => None,
-    });
-    let kept = all.captures.iter().find(|kept| Some(kept.digest) == digest).copied();
-    assessment::compose(&all.source(), seq, kept, again, issue).unwrap()
+    assessment::compose(&all.source(), seq, &all.captures, again, issue).unwrap()
 }
 
 pub(crate) fn of_bench(all: &Everything, issue: &Issue) -> Document {
@@ -185,11 +180,11 @@ fn withheld_lost_and_withdrawn_results_are_said() {
 #[test]
 fn entries_that_are_none_or_no_assessments_are_refused_with_a_remedy() {
     let all = Bench::year().read();
-    let refused = |seq| assessment::compose(&all.source(), seq, None, Again::Not("-"), &issue()).unwrap_err();
+    let refused = |seq| assessment::compose(&all.source(), seq, &[], Again::Not("-"), &issue()).unwrap_err();
     assert_eq!(refused(99), RecordError::NoEntry { seq: 99, last: all.entries.len() as i64 });
     assert!(refused(6).to_string().contains("of the kind adjustment"), "{}", refused(6));
     let empty = Bench::empty().read();
-    let none = assessment::compose(&empty.source(), 1, None, Again::Not("-"), &issue()).unwrap_err();
+    let none = assessment::compose(&empty.source(), 1, &[], Again::Not("-"), &issue()).unwrap_err();
     assert!(none.to_string().contains("the logbook is empty"));
 }
 
@@ -287,7 +282,7 @@ pub(crate) fn strained() -> Everything {
     let note = "A very long note with everything that went wrong on the day. ".repeat(160);
     let mut by = act(1, Some(&note));
     by.by = None;
-    r.log_assessment(1, &plain(-0.3, Stage::Check), None, &by).unwrap();
-    r.log_assessment(1, &nothing_found(), None, &act(2, None)).unwrap();
+    r.log_assessment(1, &plain(-0.3, Stage::Check), &[], &by).unwrap();
+    r.log_assessment(1, &nothing_found(), &[], &act(2, None)).unwrap();
     bench.read()
 }

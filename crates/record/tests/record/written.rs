@@ -193,7 +193,7 @@ fn a_year_of_five_hundred_entries_takes_well_under_a_second() {
         let record = plain(2e-3 * f64::from(k).sin(), Stage::Check);
         bench
             .register
-            .log_assessment(1 + i64::from(k % 2), &record, None, &act(40 + i64::from(k) / 2, note))
+            .log_assessment(1 + i64::from(k % 2), &record, &[], &act(40 + i64::from(k) / 2, note))
             .unwrap();
     }
     let all = bench.read();

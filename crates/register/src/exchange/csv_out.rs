@@ -65,7 +65,7 @@ pub(super) fn log(entries: &[Entry]) -> String {
             "temperature_c",
             "corrects",
             "note",
-            "capture_sha256",
+            "captures_sha256",
             "program",
             "digest",
             "quantity",
@@ -107,7 +107,7 @@ pub(super) fn log(entries: &[Entry]) -> String {
                     harmless(&record.method),
                     number(record.temperature_c),
                 ];
-                capture = record.capture.map_or(String::new(), |d| d.to_string());
+                capture = crate::logbook::digests(&record.captures);
             }
             Event::Measurement(record) => {
                 let estimate = |value: Option<flattop_core::assessment::Estimate>| {
@@ -116,8 +116,7 @@ pub(super) fn log(entries: &[Entry]) -> String {
                 };
                 figures[7] = harmless(&record.method);
                 figures[8] = record.temperature_c.map_or(String::new(), |v| v.to_string());
-                let names: Vec<String> = record.captures.iter().map(ToString::to_string).collect();
-                capture = names.join(" ");
+                capture = crate::logbook::digests(&record.captures);
                 measured[0] = record.quantity.code().to_owned();
                 measured[1..3].clone_from_slice(&estimate(Some(record.value)));
                 measured[3..5].clone_from_slice(&estimate(record.upper));

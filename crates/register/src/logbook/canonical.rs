@@ -89,7 +89,12 @@ pub(super) fn cells(
             json("the result", record.result_json.as_deref())?;
             line("the method", Some(&record.method))?;
             put("stage", Cell::Text(stage_code(record.stage).to_owned()));
-            put("capture", word(record.capture.map(|d| d.to_string())));
+            // One capture stands where it always stood, so that old digests stay.
+            match record.captures.as_slice() {
+                [] => {}
+                [one] => put("capture", Cell::Text(one.to_string())),
+                several => put("captures", Cell::Text(digests(several))),
+            }
             put("settings", word(record.settings_json.clone()));
             put("tolerance", number("the tolerance", record.tolerance)?);
             put("verdict", Cell::Text(verdict_code(record.verdict).to_owned()));
@@ -124,8 +129,7 @@ pub(super) fn cells(
                 put("upper", number("the upper limit", upper.value)?);
                 put("upper_u", number("its standard uncertainty", upper.standard_uncertainty)?);
             }
-            let digests: Vec<String> = record.captures.iter().map(ToString::to_string).collect();
-            put("captures", Cell::Text(digests.join(" ")));
+            put("captures", Cell::Text(digests(&record.captures)));
             put("method", Cell::Text(record.method.clone()));
             put("settings", word(record.settings_json.clone()));
             if let Some(temperature_c) = record.temperature_c {
@@ -141,6 +145,11 @@ pub(super) fn cells(
     }
     text("the note", act.note.as_deref())?;
     Ok(cells)
+}
+
+/// Digests with one space between.
+pub(crate) fn digests(all: &[Digest]) -> String {
+    all.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ")
 }
 
 /// Digest of the cells of [`COLUMNS`].

@@ -181,6 +181,9 @@ fn entry_of(row: &Row<'_>) -> Result<Entry, RegisterError> {
     let digest = |value: Option<String>, what: &str| -> Result<Digest, RegisterError> {
         value.ok_or_else(|| wrong(what))?.parse().map_err(|_| wrong(what))
     };
+    let several = |texts: &str| -> Result<Vec<Digest>, RegisterError> {
+        texts.split(' ').map(|t| digest(Some(t.to_owned()), "captures")).collect()
+    };
     let estimate = |value: &str, u: &str| -> Result<Estimate, RegisterError> {
         Ok(Estimate {
             value: real(value)?.ok_or_else(|| wrong(value))?,
@@ -231,10 +234,7 @@ fn entry_of(row: &Row<'_>) -> Result<Entry, RegisterError> {
                     Some(_) => Some(estimate("upper", "upper_u")?),
                 },
                 method: text("method")?.ok_or_else(|| wrong("method"))?,
-                captures: captures
-                    .split(' ')
-                    .map(|t| digest(Some(t.to_owned()), "captures"))
-                    .collect::<Result<_, _>>()?,
+                captures: several(&captures)?,
                 settings_json: text("settings")?,
                 temperature_c: real("temperature_c")?,
                 result_json: text("result")?,
@@ -259,7 +259,10 @@ fn entry_of(row: &Row<'_>) -> Result<Entry, RegisterError> {
             let verdict = text("verdict")?.and_then(|t| canonical::read_verdict(&t));
             Event::Assessment(Box::new(AssessmentRecord {
                 stage: stage.ok_or_else(|| wrong("stage"))?,
-                capture: text("capture")?.map(|t| digest(Some(t), "capture")).transpose()?,
+                captures: match text("capture")? {
+                    Some(one) => several(&one)?,
+                    None => text("captures")?.map_or(Ok(Vec::new()), |all| several(&all))?,
+                },
                 settings_json: text("settings")?,
                 tolerance: needed("tolerance")?,
                 verdict: verdict.ok_or_else(|| wrong("verdict"))?,

@@ -20,7 +20,7 @@ use crate::error::{RegisterError, corrupt};
 use crate::store::Register;
 use crate::{pairings, time};
 
-pub(crate) use canonical::{stage_code, verdict_code};
+pub(crate) use canonical::{digests, stage_code, verdict_code};
 pub use captures::KeptCapture;
 pub use list::{Filter, Order};
 pub(crate) use list::{Texts, entries as list_entries};
@@ -238,8 +238,8 @@ pub enum Effect {
 pub struct AssessmentRecord {
     /// What it was made for.
     pub stage: Stage,
-    /// Digest of the raw capture that is kept; set by the register when it is given the bytes.
-    pub capture: Option<Digest>,
+    /// Digests of the raw captures that are kept, none for readings off a screen; set by the register when it is given the bytes.
+    pub captures: Vec<Digest>,
     /// Settings used, as JSON.
     pub settings_json: Option<String>,
     /// The |e| still accepted.
@@ -283,7 +283,7 @@ pub struct Head {
 }
 
 impl Register {
-    /// Logs an assessment of a pairing, and keeps the raw capture if its bytes are given.
+    /// Logs an assessment of a pairing, and keeps the raw captures if their bytes are given.
     ///
     /// # Errors
     /// No such pairing, one that is void, or a value that cannot be kept.
@@ -291,20 +291,20 @@ impl Register {
         &mut self,
         pairing: i64,
         record: &AssessmentRecord,
-        capture: Option<&[u8]>,
+        captures: &[&[u8]],
         act: &Act,
     ) -> Result<Head, RegisterError> {
         act.check()?;
         // Squeezing is the slow part: done before anybody has to wait.
-        let packed = capture.map(captures::Packed::new).transpose()?;
+        let packed = captures.iter().map(|raw| captures::Packed::new(raw)).collect::<Result<Vec<_>, _>>()?;
         let tx = self.write()?;
         let subject = pairings::subject_in_force(&tx, pairing)?;
         let mut record = record.clone();
-        if let Some(packed) = &packed {
-            packed.keep(&tx)?;
-            record.capture = Some(packed.digest);
-        } else if let Some(digest) = &record.capture {
-            captures::known(&tx, digest)?;
+        if packed.is_empty() {
+            record.captures.iter().try_for_each(|digest| captures::known(&tx, digest))?;
+        } else {
+            packed.iter().try_for_each(|packed| packed.keep(&tx))?;
+            record.captures = packed.iter().map(|packed| packed.digest).collect();
         }
         let head = append(&tx, act, &subject, &Event::Assessment(Box::new(record)))?;
         tx.commit()?;

@@ -114,7 +114,7 @@ pub(crate) fn assessed(e: f64, stage: Stage) -> AssessmentRecord {
     };
     AssessmentRecord {
         stage,
-        capture: None,
+        captures: Vec::new(),
         settings_json: Some("{\"divider\":\"9M:1M\"}".to_owned()),
         tolerance: 0.01,
         verdict,

@@ -204,7 +204,7 @@ fn lists_for_spreadsheets() {
     let mut register = furnished(&place);
     register.edit_field(&Thing::Probe(id("probe-07")), "label", Some("=SUM(A1), \"red\"")).unwrap();
     let e = assessed(-0.0731, flattop_core::bench::Stage::Check);
-    register.log_assessment(1, &e, None, &act(1, None)).unwrap();
+    register.log_assessment(1, &e, &[], &act(1, None)).unwrap();
     let read = |text: &str| -> Vec<Vec<String>> {
         // RFC 4180 without line feeds in cells.
         let split = |line: &str| {

@@ -15,11 +15,11 @@ fn an_assessment_comes_out_as_it_went_in() {
     let capture = b"time,ch1\n0,1\n".repeat(500);
     let record = assessed(-0.0731, Stage::BeforeAdjustment);
     let head =
-        register.log_assessment(1, &record, Some(&capture), &act(1, Some("cold room\nlong lead"))).unwrap();
+        register.log_assessment(1, &record, &[&capture], &act(1, Some("cold room\nlong lead"))).unwrap();
     let entry = register.entry(head.seq).unwrap();
     let digest = Digest::of(&capture);
     let Event::Assessment(stored) = &entry.event else { panic!("{entry:?}") };
-    assert_eq!(**stored, flattop_register::AssessmentRecord { capture: Some(digest), ..record.clone() });
+    assert_eq!(**stored, flattop_register::AssessmentRecord { captures: vec![digest], ..record.clone() });
     assert_eq!((entry.digest, &entry.act), (head.digest, &act(1, Some("cold room\nlong lead"))));
     assert_eq!(entry.subject.input_id(), Some(input_id("bench-a/ch1")));
     assert_eq!(register.capture(&digest).unwrap(), capture);
@@ -27,8 +27,8 @@ fn an_assessment_comes_out_as_it_went_in() {
     assert_eq!((kept.len(), kept[0].bytes), (1, capture.len() as u64));
     assert!(kept[0].stored_bytes * 10 < kept[0].bytes);
     // The same bytes again take no more room; what cannot be squeezed is kept as it is.
-    register.log_assessment(1, &record, Some(&capture), &act(1, None)).unwrap();
-    register.log_assessment(1, &record, Some(b"x"), &act(1, None)).unwrap();
+    register.log_assessment(1, &record, &[&capture], &act(1, None)).unwrap();
+    register.log_assessment(1, &record, &[b"x"], &act(1, None)).unwrap();
     assert_eq!(register.captures().unwrap().len(), 2);
     assert_eq!(register.capture(&Digest::of(b"x")).unwrap(), b"x");
     assert_eq!(register.verify(None).unwrap().problems, []);
@@ -41,12 +41,12 @@ fn what_cannot_be_kept_is_refused_and_nothing_is_written() {
     let before = register.head().unwrap();
     let mut record = assessed(0.0, Stage::Check);
     record.temperature_c = Some(f64::NAN);
-    let refused = register.log_assessment(1, &record, Some(b"bytes"), &act(1, None)).unwrap_err();
+    let refused = register.log_assessment(1, &record, &[b"bytes"], &act(1, None)).unwrap_err();
     assert!(refused.to_string().starts_with("the temperature is NaN"), "{refused}");
     record.temperature_c = None;
-    record.capture = Some(Digest::of(b"never given"));
-    assert!(register.log_assessment(1, &record, None, &act(1, None)).is_err());
-    assert!(register.log_assessment(7, &assessed(0.0, Stage::Check), None, &act(1, None)).is_err());
+    record.captures = vec![Digest::of(b"never given")];
+    assert!(register.log_assessment(1, &record, &[], &act(1, None)).is_err());
+    assert!(register.log_assessment(7, &assessed(0.0, Stage::Check), &[], &act(1, None)).is_err());
     assert!(register.log_note(&Subject::default(), &act(1, None)).is_err());
     assert!(register.log_note(&Subject::of_probe(&id("nobody")), &act(1, Some("x"))).is_err());
     assert!(register.log_correction(99, Effect::Remarks, &act(1, Some("x"))).is_err());
@@ -61,7 +61,7 @@ fn filters_let_through_what_they_say() {
     register.add_probe(&probe("probe-08")).unwrap();
     register.pair(&id("probe-08"), &input_id("bench-a/ch2"), TERMS, &act(1, None)).unwrap();
     for (day, pairing, e) in [(2, 1, 0.001), (3, 2, 0.05), (4, 1, -0.05)] {
-        register.log_assessment(pairing, &assessed(e, Stage::Check), None, &act(day, None)).unwrap();
+        register.log_assessment(pairing, &assessed(e, Stage::Check), &[], &act(day, None)).unwrap();
     }
     register.log_note(&Subject::of_probe(&id("probe-08")), &act(5, Some("tip is bent"))).unwrap();
     let seqs =
@@ -87,8 +87,8 @@ fn state(register: &Register, day: i64) -> PairingState {
 fn a_withdrawn_entry_does_not_count_and_a_withdrawn_withdrawal_neither() {
     let place = Place::new();
     let mut register = furnished(&place);
-    register.log_assessment(1, &assessed(0.001, Stage::Check), None, &act(1, None)).unwrap();
-    let wrong = register.log_assessment(1, &assessed(0.2, Stage::Check), None, &act(2, None)).unwrap();
+    register.log_assessment(1, &assessed(0.001, Stage::Check), &[], &act(1, None)).unwrap();
+    let wrong = register.log_assessment(1, &assessed(0.2, Stage::Check), &[], &act(2, None)).unwrap();
     assert_eq!(state(&register, 2), PairingState::OutOfTolerance);
     register.log_correction(wrong.seq, Effect::Remarks, &act(3, Some("noisy"))).unwrap();
     assert_eq!(state(&register, 3), PairingState::OutOfTolerance);
@@ -96,7 +96,7 @@ fn a_withdrawn_entry_does_not_count_and_a_withdrawn_withdrawal_neither() {
     assert_eq!(state(&register, 3), PairingState::InTolerance);
     register.log_correction(taken.seq, Effect::Withdraws, &act(4, Some("right probe"))).unwrap();
     assert_eq!(state(&register, 4), PairingState::OutOfTolerance);
-    register.log_assessment(1, &assessed(0.002, Stage::AfterAdjustment), None, &act(5, None)).unwrap();
+    register.log_assessment(1, &assessed(0.002, Stage::AfterAdjustment), &[], &act(5, None)).unwrap();
     register.log_adjustment(1, &act(6, Some("a touch more"))).unwrap();
     assert_eq!(state(&register, 6), PairingState::Due);
 }
@@ -108,7 +108,7 @@ fn the_series_of_a_pairing_shows_its_drift() {
     for month in 0..6_i64 {
         let e = 0.002 * month as f64 - if month >= 3 { 0.01 } else { 0.0 };
         let stage = if month == 3 { Stage::AfterAdjustment } else { Stage::Check };
-        register.log_assessment(1, &assessed(e, stage), None, &act(30 * month, None)).unwrap();
+        register.log_assessment(1, &assessed(e, stage), &[], &act(30 * month, None)).unwrap();
     }
     let series = register.series(1).unwrap();
     let trend = series.trend.unwrap();
@@ -142,7 +142,7 @@ fn a_cut_off_end_shows_against_a_noted_head() {
 fn the_table_itself_refuses_changes() {
     let place = Place::new();
     let mut register = furnished(&place);
-    register.log_assessment(1, &assessed(0.0, Stage::Check), Some(b"bytes"), &act(1, None)).unwrap();
+    register.log_assessment(1, &assessed(0.0, Stage::Check), &[b"bytes"], &act(1, None)).unwrap();
     drop(register);
     let db = rusqlite::Connection::open(place.path()).unwrap();
     for sql in [

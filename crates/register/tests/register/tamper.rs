@@ -17,13 +17,9 @@ const UNGUARD: &str =
 fn opened() -> (Place, Connection) {
     let place = Place::new();
     let mut register = furnished(&place);
-    register
-        .log_assessment(1, &assessed(-0.07, Stage::BeforeAdjustment), Some(b"one"), &act(1, None))
-        .unwrap();
+    register.log_assessment(1, &assessed(-0.07, Stage::BeforeAdjustment), &[b"one"], &act(1, None)).unwrap();
     register.log_adjustment(1, &act(2, Some("eighth of a turn"))).unwrap();
-    register
-        .log_assessment(1, &assessed(0.001, Stage::AfterAdjustment), Some(b"two"), &act(2, None))
-        .unwrap();
+    register.log_assessment(1, &assessed(0.001, Stage::AfterAdjustment), &[b"two"], &act(2, None)).unwrap();
     for day in 3..6 {
         register.log_note(&Subject::of_probe(&id("probe-07")), &act(day, Some("a note"))).unwrap();
     }
@@ -194,7 +190,7 @@ fn an_entry_written_anew_breaks_the_link() {
     let (place, db) = opened();
     let other = Place::new();
     let mut register = furnished(&other);
-    register.log_assessment(1, &assessed(0.5, Stage::BeforeAdjustment), Some(b"one"), &act(1, None)).unwrap();
+    register.log_assessment(1, &assessed(0.5, Stage::BeforeAdjustment), &[b"one"], &act(1, None)).unwrap();
     drop(register);
     db.execute_batch(&format!(
         "DELETE FROM log WHERE seq = 2; ATTACH '{}' AS other; INSERT INTO log SELECT * FROM other.log WHERE seq = 2;",

@@ -154,7 +154,7 @@ fn a_move_voids_the_pairing_and_tells_the_error_to_expect() {
     let place = Place::new();
     let mut register = furnished(&place);
     let seq = register
-        .log_assessment(1, &assessed(0.0, flattop_core::bench::Stage::Check), None, &act(1, None))
+        .log_assessment(1, &assessed(0.0, flattop_core::bench::Stage::Check), &[], &act(1, None))
         .unwrap()
         .seq;
     let (probe, to) = (id("probe-07"), input_id("bench-a/ch2"));
@@ -207,8 +207,8 @@ fn what_is_due_comes_in_order_of_need() {
         assert_eq!(made, number);
     }
     register.edit_field(&Thing::Probe(id("probe-10")), "compensation_range", Some("20 pF to 30 pF")).unwrap();
-    register.log_assessment(1, &assessed(0.001, Check), None, &act(1, None)).unwrap();
-    register.log_assessment(2, &assessed(0.05, Check), None, &act(1, None)).unwrap();
+    register.log_assessment(1, &assessed(0.001, Check), &[], &act(1, None)).unwrap();
+    register.log_assessment(2, &assessed(0.05, Check), &[], &act(1, None)).unwrap();
     let due = |register: &flattop_register::Register, day| {
         let at = START_MS + day * DAY_MS;
         let all = register.due(at).unwrap();

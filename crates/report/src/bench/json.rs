@@ -3,11 +3,11 @@
 use flattop_core::bench::{GroundAccessory, Input, InputId, Oscilloscope, Probe, Toleranced, Trimmer};
 use flattop_core::chain::ResponseShape;
 use flattop_core::rating::{MeasurementCategory, ValueKind};
-use flattop_register::{Forecast, NoForecast, Standing, time};
+use flattop_register::{Forecast, Measured, NoForecast, Standing, time};
 use serde::Serialize;
 
 use super::{Overview, Shown};
-use crate::json::write;
+use crate::json::{Uncertain, write};
 use crate::logbook::json::{EntryJson, TrendJson};
 
 /// The whole bench.
@@ -24,13 +24,15 @@ pub fn overview(bench: &Overview) -> String {
 pub fn show(shown: &Shown) -> String {
     match shown {
         Shown::Oscilloscope(scope) => write(&OscilloscopeJson::of(scope)),
-        Shown::Input(id, input, pairings) => write(&InputShown {
+        Shown::Input(id, input, pairings, measured) => write(&InputShown {
             input: InputJson::of(id, input),
             pairings: pairings.iter().map(PairingJson::of).collect(),
+            measured: measured.iter().map(MeasuredJson::of).collect(),
         }),
-        Shown::Probe(probe, pairings) => write(&ProbeShown {
+        Shown::Probe(probe, pairings, measured) => write(&ProbeShown {
             probe: ProbeJson::of(probe),
             pairings: pairings.iter().map(PairingJson::of).collect(),
+            measured: measured.iter().map(MeasuredJson::of).collect(),
         }),
         Shown::Ground(_, accessory) => write(&GroundJson::of(accessory)),
         Shown::Pairing(standing, series, entries) => write(&PairingShown {
@@ -88,6 +90,7 @@ struct InputShown {
     #[serde(flatten)]
     input: InputJson,
     pairings: Vec<PairingJson>,
+    measured: Vec<MeasuredJson>,
 }
 
 #[derive(Serialize)]
@@ -126,6 +129,31 @@ struct ProbeShown {
     #[serde(flatten)]
     probe: ProbeJson,
     pairings: Vec<PairingJson>,
+    measured: Vec<MeasuredJson>,
+}
+
+/// A field that holds a measured value.
+#[derive(Serialize)]
+struct MeasuredJson {
+    field: &'static str,
+    value_f: Option<Uncertain>,
+    upper_f: Option<Uncertain>,
+    entry: i64,
+    at: String,
+    captures_sha256: Vec<String>,
+}
+
+impl MeasuredJson {
+    fn of(measured: &Measured) -> Self {
+        Self {
+            field: measured.field,
+            value_f: Uncertain::of(measured.value),
+            upper_f: measured.upper.and_then(Uncertain::of),
+            entry: measured.entry,
+            at: time::local(measured.at),
+            captures_sha256: measured.captures.iter().map(ToString::to_string).collect(),
+        }
+    }
 }
 
 #[derive(Serialize)]

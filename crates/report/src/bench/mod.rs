@@ -4,7 +4,7 @@ pub mod json;
 pub mod text;
 
 use flattop_core::bench::{GroundAccessory, InputId, Oscilloscope, PairingState, Probe};
-use flattop_register::{Entry, Series, Standing};
+use flattop_register::{Entry, Measured, Series, Standing};
 
 /// A whole bench at one time.
 #[derive(Clone, Debug)]
@@ -26,10 +26,10 @@ pub struct Overview {
 pub enum Shown {
     /// An oscilloscope with its inputs.
     Oscilloscope(Oscilloscope),
-    /// An input, with the pairings in force on it.
-    Input(InputId, flattop_core::bench::Input, Vec<Standing>),
-    /// A probe, with its pairings, those that ended too.
-    Probe(Box<Probe>, Vec<Standing>),
+    /// An input, with the pairings in force on it and the fields that hold measured values.
+    Input(InputId, flattop_core::bench::Input, Vec<Standing>, Vec<Measured>),
+    /// A probe, with its pairings, those that ended too, and the fields that hold measured values.
+    Probe(Box<Probe>, Vec<Standing>, Vec<Measured>),
     /// A ground accessory of a probe.
     Ground(flattop_core::bench::Id, GroundAccessory),
     /// A pairing with its series and its entries of the logbook.

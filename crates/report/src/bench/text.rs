@@ -5,8 +5,8 @@ use flattop_core::bench::{
     Id, InputId, Moment, Oscilloscope, PairingState, Probe, Range, Toleranced, Trimmer,
 };
 use flattop_register::{
-    Change, Forecast, Moved, NoForecast, Standing, ground_fields, input_fields, oscilloscope_fields,
-    probe_fields, time,
+    Change, Forecast, Measured, Moved, NoForecast, Standing, ground_fields, input_fields,
+    oscilloscope_fields, probe_fields, time,
 };
 
 use super::{Overview, Shown, state_words};
@@ -200,14 +200,16 @@ pub fn show(shown: &Shown, offset_minutes: i16) -> String {
                 fields(&mut page, &input_fields(input));
             }
         }
-        Shown::Input(id, input, pairings) => {
+        Shown::Input(id, input, pairings, measured) => {
             page.line(&headed("Input", &id.to_string(), input.retired));
             fields(&mut page, &input_fields(input));
+            some_measured(&mut page, measured);
             some_standings(&mut page, pairings, offset_minutes);
         }
-        Shown::Probe(probe, pairings) => {
+        Shown::Probe(probe, pairings, measured) => {
             page.line(&headed("Probe", probe.id.as_str(), probe.retired));
             fields(&mut page, &probe_fields(probe));
+            some_measured(&mut page, measured);
             for accessory in &probe.ground_accessories {
                 page.heading(&format!("Ground accessory {}/{}", probe.id, accessory.name));
                 fields(&mut page, &ground_fields(accessory));
@@ -278,6 +280,14 @@ pub fn state_sentence(standing: &Standing, offset_minutes: i16) -> String {
             )
         }
         PairingState::VoidMoved => words.to_owned(),
+    }
+}
+
+fn some_measured(page: &mut Page, all: &[Measured]) {
+    for measured in all {
+        let captures = counted(measured.captures.len(), "capture");
+        let said = format!("measured {} from {captures}: entry {}", day(measured.at), measured.entry);
+        page.hanging(&format!("  {:<16}  ", measured.field), &" ".repeat(20), &said);
     }
 }
 

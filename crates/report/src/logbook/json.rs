@@ -124,7 +124,7 @@ struct AssessmentJson {
     resistor_standard_uncertainty: Option<f64>,
     method: String,
     temperature_c: Option<f64>,
-    capture_sha256: Option<String>,
+    captures_sha256: Vec<String>,
 }
 
 impl EntryJson {
@@ -145,7 +145,7 @@ impl EntryJson {
                     resistor_standard_uncertainty: c.map(|c| c.resistor_uncertainty),
                     method: record.method.clone(),
                     temperature_c: record.temperature_c,
-                    capture_sha256: record.capture.map(|d| d.to_string()),
+                    captures_sha256: record.captures.iter().map(ToString::to_string).collect(),
                 });
             }
             Event::Measurement(record) => {

@@ -137,9 +137,11 @@ pub fn entry(entry: &Entry) -> String {
             if let Some(celsius) = record.temperature_c {
                 page.entry("temperature", &format!("{} °C", significant(celsius, 4)));
             }
-            match record.capture {
-                Some(digest) => page.line(&format!("  capture   {digest}")),
-                None => page.entry("capture", "not kept"),
+            if record.captures.is_empty() {
+                page.entry("capture", "not kept");
+            }
+            for digest in &record.captures {
+                page.line(&format!("  capture   {digest}"));
             }
         }
         Event::Measurement(record) => crate::measured::text::entry(&mut page, record),
@@ -249,7 +251,7 @@ fn ahead(e: f64, per_month: f64, tolerance: f64) -> String {
     }
 }
 
-/// An assessment worked out again.
+/// An assessment or a measured value worked out again.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Recomputed {
     /// The entry.
@@ -260,7 +262,7 @@ pub struct Recomputed {
     pub outcome: Result<Vec<String>, String>,
 }
 
-/// Assessments worked out again by `program`.
+/// Results worked out again by `program`.
 pub fn recomputed(all: &[Recomputed], program: &str) -> String {
     let mut page = Page::default();
     let count = |f: fn(&Recomputed) -> bool| all.iter().filter(|one| f(one)).count();
@@ -271,7 +273,7 @@ pub fn recomputed(all: &[Recomputed], program: &str) -> String {
         "",
         &format!(
             "{} worked out again: {same} the same, {differing} other figures, {failed} not possible.",
-            counted(all.len(), "assessment")
+            counted(all.len(), "result")
         ),
     );
     for one in all {

@@ -119,7 +119,7 @@ fn fill(register: &mut Register, until: Moment) -> Result<(usize, usize), String
                     place.pairing = Some(number);
                 }
                 let record = logged::record_of(&subject, &settings, stage, Some(temperature_c));
-                let head = logged::log_bytes(register, &mut subject, &record, Some(&bytes), &act_of)?;
+                let head = logged::log_bytes(register, &mut subject, &record, &[&bytes], &act_of)?;
                 assessments += 1;
                 if let Some(why) = withdrawn {
                     let later = act(event.days - 0.05, "bench technician 2", Some(why));

@@ -1,21 +1,20 @@
 //! `flattop bench measure`: values that no data sheet says, from captures, and into the register.
 
 mod args;
-mod captures;
+mod question;
+
+use std::path::PathBuf;
 
 pub(crate) use args::Args;
+pub(crate) use question::Question;
 
 use args::{Common, CompensationRange, InputCapacitance, TipCapacitance, What};
-use captures::Looks;
 use flattop_core::assessment::Estimate;
-use flattop_core::bench::measured::{
-    KnownInput, MeasureError, SeriesLook, Shunts, Stops, Substitution, TipLooks, compensation_range,
-    input_capacitance, tip_capacitance,
-};
 use flattop_core::bench::{InputId, Probe, Toleranced, Trimmer};
-use flattop_core::divider::Divider;
-use flattop_register::{MeasuredQuantity, MeasurementRecord, Register, Thing};
-use flattop_report::measured::{Shown, json, text};
+use flattop_register::{Digest, MeasurementRecord, Register, Thing};
+use flattop_report::measured::{json, text};
+use flattop_report::subject::adjusted_at_code;
+use question::{Kept, Role};
 
 use crate::output::print;
 use crate::status::Ending;
@@ -46,6 +45,10 @@ impl Known {
         let register = if common.log { common.bench.change()? } else { common.bench.read()? };
         let probe = register.probe(&probe_id(&common.probe)?).map_err(|e| e.to_string())?;
         Ok(Self { register, probe })
+    }
+
+    fn adjusted_at(&self) -> Option<flattop_core::assessment::AdjustedAt> {
+        self.probe.adjusted_at.and_then(Trimmer::adjusted_at)
     }
 
     fn resistance(&self, id: &InputId) -> Result<Toleranced, String> {
@@ -87,185 +90,125 @@ impl Known {
 }
 
 fn of_input(args: &InputCapacitance) -> Result<Ending, String> {
-    let mut known = Known::of(&args.common)?;
+    let known = Known::of(&args.common)?;
     let (id, known_id) = (input_id(&args.input)?, input_id(&args.known)?);
     if id == known_id {
         return Err(format!("{id} is the known input as well; name two inputs"));
     }
     let (shunt, known_shunt) = (known.resistance(&id)?, known.resistance(&known_id)?);
-    let tip = known.tip_resistance(known_shunt)?;
-    let mut looks = Looks::default();
-    let on_known = looks.add("known-input", &args.on_known, divider(tip, known_shunt))?;
-    let on_unknown = looks.add("unknown-input", &args.captures, divider(tip, shunt))?;
-    let mut shown = shown(MeasuredQuantity::InputCapacitance, &id, "substitution", &looks);
-    if !looks.failed() {
-        let found = input_capacitance(&Substitution {
-            tip_resistance_ohm: args.common.resistance(tip),
-            shunts: Shunts::OfEachInput {
-                known_ohm: args.common.resistance(known_shunt),
-                unknown_ohm: args.common.resistance(shunt),
-            },
-            flatness: args.common.flatness(),
-            adjusted_at: known.probe.adjusted_at.and_then(Trimmer::adjusted_at),
-            known: KnownInput { capacitance_f: known.capacitance(&known_id)?, readings: &on_known },
-            unknown: &on_unknown,
-        })
-        .map_err(words)?;
-        shown.value_f = found.capacitance_f;
-        shown.others = vec![
-            ("difference_f", "difference", found.difference_f),
-            ("tip_capacitance_f", "C1 of the probe", found.tip_capacitance_f),
-        ];
-        shown.shares = found.shares;
-        shown.findings.extend(found.findings);
-    }
-    finish(&mut known.register, &args.common, &looks, shown, &Thing::Input(id), &[])
+    let what = question::What::InputCapacitance {
+        known_capacitance_f: known.capacitance(&known_id)?.into(),
+        known_resistance_ohm: args.common.resistance(known_shunt).into(),
+        resistance_ohm: args.common.resistance(shunt).into(),
+    };
+    let looks = [(Role::KnownInput, &args.on_known[..]), (Role::UnknownInput, &args.captures[..])];
+    finish(known, &args.common, Thing::Input(id), known_shunt, what, &looks)
 }
 
 fn range(args: &CompensationRange) -> Result<Ending, String> {
-    let mut known = Known::of(&args.common)?;
+    let known = Known::of(&args.common)?;
     let id = input_id(&args.input)?;
     let probe = known.probe.id.clone();
-    let adjusted_at = known.probe.adjusted_at.and_then(Trimmer::adjusted_at).ok_or_else(|| {
-        format!(
+    if known.adjusted_at().is_none() {
+        return Err(format!(
             "where {probe} is adjusted is not known; enter it: flattop bench edit {probe} adjusted_at=tip"
-        )
-    })?;
-    let shunt = known.resistance(&id)?;
-    let tip = known.tip_resistance(shunt)?;
-    let mut looks = Looks::default();
-    let one = looks.add("one-stop", &args.stop, divider(tip, shunt))?;
-    let other = looks.add("other-stop", &args.other_stop, divider(tip, shunt))?;
-    let mut shown = shown(MeasuredQuantity::CompensationRange, &probe, "both-stops", &looks);
-    if !looks.failed() {
-        let found = compensation_range(&Stops {
-            tip_resistance_ohm: args.common.resistance(tip),
-            shunt_resistance_ohm: args.common.resistance(shunt),
-            input_capacitance_f: known.capacitance(&id)?,
-            flatness: args.common.flatness(),
-            adjusted_at,
-            stops: [&one, &other],
-        })
-        .map_err(words)?;
-        shown.value_f = found.limits_f.map(|l| l[0]);
-        shown.upper_f = found.limits_f.map(|l| l[1]);
-        shown.others = vec![("width_f", "width", found.width_f)];
-        [shown.shares, _] = found.shares;
-        shown.findings.extend(found.findings);
+        ));
     }
-    finish(&mut known.register, &args.common, &looks, shown, &Thing::Probe(probe), &[])
+    let shunt = known.resistance(&id)?;
+    let what = question::What::CompensationRange {
+        input_capacitance_f: known.capacitance(&id)?.into(),
+        resistance_ohm: args.common.resistance(shunt).into(),
+    };
+    let looks = [(Role::OneStop, &args.stop[..]), (Role::OtherStop, &args.other_stop[..])];
+    finish(known, &args.common, Thing::Probe(probe), shunt, what, &looks)
 }
 
 fn tip(args: &TipCapacitance) -> Result<Ending, String> {
-    let mut known = Known::of(&args.common)?;
-    let id = input_id(&args.input)?;
+    let known = Known::of(&args.common)?;
+    let shunt = known.resistance(&input_id(&args.input)?)?;
     let probe = known.probe.id.clone();
-    let shunt = known.resistance(&id)?;
-    let tip = known.tip_resistance(shunt)?;
-    let mut looks = Looks::default();
-    let straight = looks.add("straight", &args.captures, divider(tip, shunt))?;
-    let through = looks.add("through-resistor", &args.through, divider(tip, shunt))?;
-    let mut shown = shown(MeasuredQuantity::TipCapacitance, &probe, "divider", &looks);
-    let mut more = Vec::new();
-    if !looks.failed() {
-        let series = args.resistor.map(|resistor| SeriesLook {
-            resistance_ohm: args.common.resistance(resistor),
-            readings: &through,
-        });
-        let found = tip_capacitance(&TipLooks {
-            tip_resistance_ohm: args.common.resistance(tip),
-            shunt_resistance_ohm: args.common.resistance(shunt),
-            flatness: args.common.flatness(),
-            readings: &straight,
-            series,
-        })
-        .map_err(words)?;
-        shown.shares = found.shares;
-        shown.findings.extend(found.findings);
-        if series.is_some() {
-            shown.method = "series-resistor";
-            shown.value_f = found.whole_f;
-            shown.others.push(("divider_f", "C1 and C2 alone", found.divider_f));
-            if let Some(body_f) = found.body_f {
-                shown.others.push(("body_f", "body alone", body_f));
-                more.push((MeasuredQuantity::BodyCapacitance, body_f));
-            }
-        } else {
-            shown.value_f = Some(found.divider_f);
-            if args.common.log
-                && let Some(body_f) = known.probe.body_capacitance_f.filter(|body| *body > 0.0)
-            {
-                return Err(format!(
-                    "the tip capacitance on the bench counts the body's {body_f:e} F of {probe} in, these captures don't; \
-                     capture through a resistor as well (--through), or clear it: flattop bench edit {probe} body_capacitance="
-                ));
-            }
-        }
-    }
-    finish(&mut known.register, &args.common, &looks, shown, &Thing::Probe(probe), &more)
-}
-
-fn divider(tip: Toleranced, shunt: Toleranced) -> Divider {
-    Divider { tip_resistance_ohm: tip.value, shunt_resistance_ohm: shunt.value }
-}
-
-fn words(error: MeasureError) -> String {
-    error.to_string()
-}
-
-fn shown(quantity: MeasuredQuantity, of: &impl ToString, method: &'static str, looks: &Looks) -> Shown {
-    Shown {
-        quantity: quantity.code(),
-        of: of.to_string(),
-        method,
-        value_f: None,
-        upper_f: None,
-        others: Vec::new(),
-        shares: Vec::new(),
-        findings: looks.findings(),
-        captures: looks.captures(),
-        entries: Vec::new(),
-    }
-}
-
-/// Stores what was found if that is wanted, writes it, and says how it ended.
-fn finish(
-    register: &mut Register,
-    common: &Common,
-    looks: &Looks,
-    mut shown: Shown,
-    thing: &Thing,
-    more: &[(MeasuredQuantity, Estimate)],
-) -> Result<Ending, String> {
-    let quantity = MeasuredQuantity::ALL.into_iter().find(|q| q.code() == shown.quantity);
-    if let (true, true, Some(value), Some(quantity)) =
-        (common.log, shown.is_determined(), shown.value_f, quantity)
+    if let (true, None, Some(body_f)) =
+        (args.common.log, args.resistor, known.probe.body_capacitance_f.filter(|body| *body > 0.0))
     {
-        let settings = serde_json::json!({
-            "probe": common.probe,
-            "resistor_tolerance": common.resistor_tolerance,
-            "flatness": common.flatness,
-            "captures": looks.roles(),
-        });
+        return Err(format!(
+            "the tip capacitance on the bench counts the body's {body_f:e} F of {probe} in, these captures don't; \
+             capture through a resistor as well (--through), or clear it: flattop bench edit {probe} body_capacitance="
+        ));
+    }
+    let what = question::What::TipCapacitance {
+        resistance_ohm: args.common.resistance(shunt).into(),
+        series_resistance_ohm: args.resistor.map(|r| args.common.resistance(r).into()),
+    };
+    let looks = [(Role::Straight, &args.captures[..]), (Role::ThroughResistor, &args.through[..])];
+    finish(known, &args.common, Thing::Probe(probe), shunt, what, &looks)
+}
+
+/// Reads the captures, works the question out, stores what was found if that is wanted, writes it, and says how it ended.
+fn finish(
+    known: Known,
+    common: &Common,
+    thing: Thing,
+    shunt: Toleranced,
+    what: question::What,
+    looks: &[(Role, &[PathBuf])],
+) -> Result<Ending, String> {
+    let mut captures = Vec::new();
+    let mut bytes = Vec::new();
+    for (role, file) in looks.iter().flat_map(|(role, files)| files.iter().map(|file| (*role, file))) {
+        let read = read(file)?;
+        let (file, sha256) = (file.display().to_string(), Digest::of(&read).to_string());
+        captures.push(Kept { role, file, sha256 });
+        bytes.push(read);
+    }
+    let mut question = Question {
+        of: match &thing {
+            Thing::Input(id) => id.to_string(),
+            Thing::Probe(id) => id.to_string(),
+            other => other.to_string(),
+        },
+        tip_resistance_ohm: common.resistance(known.tip_resistance(shunt)?).into(),
+        flatness: common.flatness(),
+        adjusted_at: known.adjusted_at().map(|at| adjusted_at_code(at).to_owned()),
+        what,
+        captures,
+    };
+    let answer = question.answer(&bytes)?;
+    let mut shown = answer.shown;
+    let mut register = known.register;
+    if let (true, true, Some(value)) = (common.log, shown.is_determined(), shown.value_f) {
         let result = json::one(&shown);
+        let quantity = question.quantity();
+        // Where the files lay is of no use to whoever works it out again.
+        for kept in &mut question.captures {
+            let bare = std::path::Path::new(&kept.file).file_name().map(|n| n.to_string_lossy().into_owned());
+            kept.file = bare.unwrap_or_else(|| std::mem::take(&mut kept.file));
+        }
+        let settings = question.to_json();
         let record = |quantity, value, upper| MeasurementRecord {
             quantity,
             value,
             upper,
             method: shown.method.to_owned(),
             captures: Vec::new(),
-            settings_json: Some(settings.to_string()),
+            settings_json: Some(settings.clone()),
             temperature_c: common.temperature,
             result_json: Some(result.clone()),
         };
         let mut records = vec![record(quantity, value, shown.upper_f)];
-        records.extend(more.iter().map(|(quantity, value)| record(*quantity, *value, None)));
+        records.extend(answer.more.iter().map(|(quantity, value)| record(*quantity, *value, None)));
+        let raw: Vec<&[u8]> = bytes.iter().map(Vec::as_slice).collect();
         let done = register
-            .log_measurements(thing, &records, &looks.raw(), &common.doing.act()?)
+            .log_measurements(&thing, &records, &raw, &common.doing.act()?)
             .map_err(|e| e.to_string())?;
         shown.entries = done.iter().map(|(head, _)| head.seq).collect();
     }
     let words = if common.json { json::one(&shown) } else { text::one(&shown) };
     let ending = if shown.is_determined() { Ending::Good } else { Ending::Undetermined };
     Ok(print(words.as_bytes()).max(ending))
+}
+
+#[allow(clippy::disallowed_methods)] // reading files is the program's part
+fn read(file: &std::path::Path) -> Result<Vec<u8>, String> {
+    std::fs::read(file)
+        .map_err(|e| format!("{}: cannot be read: {e}; check the path and its permissions", file.display()))
 }

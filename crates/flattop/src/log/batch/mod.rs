@@ -113,7 +113,12 @@ fn logged_before(register: &Register) -> Result<Done, String> {
         (Event::Assessment(record), Some(pairing)) => {
             let column =
                 record.settings_json.as_deref().and_then(|text| Settings::from_json(text).ok()?.column);
-            Some((record.capture?, pairing, flattop_report::logbook::json::stage_code(record.stage), column))
+            Some((
+                *record.captures.first()?,
+                pairing,
+                flattop_report::logbook::json::stage_code(record.stage),
+                column,
+            ))
         }
         _ => None,
     };
@@ -169,7 +174,7 @@ fn write_one(
         note: job.note.clone().or_else(|| act.note.clone()),
         ..act.clone()
     };
-    let head = logged::log_bytes(register, &mut subject, &record, Some(&bytes), &own)?;
+    let head = logged::log_bytes(register, &mut subject, &record, &[&bytes], &own)?;
     let place = subject.on_bench.as_ref();
     Ok(Some(report::Logged {
         file: job.name(),
