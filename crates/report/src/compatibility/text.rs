@@ -366,8 +366,10 @@ fn unknown(page: &mut Page, of: &Compatibility) {
         return;
     }
     page.heading("Not known");
-    for (name, what) in lines.iter().take(MOST_LISTED / 2) {
-        page.entry(&format!("{name:<15}"), what);
+    let listed = &lines[..lines.len().min(MOST_LISTED / 2)];
+    let width = listed.iter().map(|(name, _)| name.chars().count()).max().unwrap_or(0);
+    for (name, what) in listed {
+        page.hanging(&format!("  {name:<width$}  "), &" ".repeat(width + 4), what);
     }
     if lines.len() > MOST_LISTED / 2 {
         page.line(&format!("  and {} more", lines.len() - MOST_LISTED / 2));
