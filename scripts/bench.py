@@ -148,6 +148,62 @@ def array(flattop, folder, rounds):
     record.unlink()
 
 
+FIRST_ORDER_INVERSE = """
+import sys, time, numpy
+from scipy.signal import lfilter
+before = time.perf_counter()
+samples = numpy.load(sys.argv[1])
+loaded = time.perf_counter()
+# The shelf of a first-order hold with its numerator and denominator exchanged, as reference/correct_shelf.py has it.
+error, ratio = -0.08, 10e-9 / 60e-6
+pole = numpy.exp(-ratio)
+share = error * -numpy.expm1(-ratio) / ratio
+result = lfilter(numpy.array([1.0, -pole]) / (1 + share), numpy.array([1.0, -(pole + share) / (1 + share)]), samples)
+filtered = time.perf_counter()
+numpy.save(sys.argv[2], result.astype(numpy.float32))
+print(filtered - loaded, time.perf_counter() - before)
+"""
+
+
+def corrected(flattop, folder, rounds):
+    print(f"\nCorrection: {SAMPLES:,} samples of float32, warm cache, {rounds} rounds", flush=True)
+    record, result, beside = folder / "record.npy", folder / "corrected.npy", folder / "beside.npy"
+    square_wave(record)
+    ours, lfilter, scipy, copied, copied_result = [], [], [], [], []
+    for _ in range(rounds):
+        command = [flattop, "correct", record, "-o", result, "--interval", "10ns", "--error=-8%", "--time-constant", "60us"]
+        before = time.perf_counter()
+        done = subprocess.run(command, capture_output=True, text=True)
+        ours.append(time.perf_counter() - before)
+        if done.returncode != 0:
+            sys.exit(f"correct: status {done.returncode}\n{done.stderr}")
+        command = [sys.executable, "-c", FIRST_ORDER_INVERSE, record, beside]
+        seconds = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
+        lfilter.append(float(seconds[0]))
+        scipy.append(float(seconds[1]))
+        for source, times in [(record, copied), (result, copied_result)]:
+            before = time.perf_counter()
+            subprocess.run(["cp", source, folder / "copy.npy"], check=True)
+            times.append(time.perf_counter() - before)
+        # Both have to have done the same: the start apart, which is not known of a record that begins anywhere.
+        pair = [numpy.load(path, mmap_mode="r")[1_000_000:1_100_000] for path in (result, beside)]
+        apart = numpy.abs(pair[0].reshape(100_000, -1)[:, -2] - pair[1]).max()
+        if not apart < 1e-5:
+            sys.exit(f"correct: {apart} from lfilter")
+        for path in (result, beside, folder / "copy.npy"):
+            path.unlink()
+    show("whole process: flattop correct, with uncertainties", ours)
+    show("SciPy: load, lfilter, save as float32, without imports", scipy)
+    show("lfilter alone", lfilter)
+    show("cp of the record (0.4 GB)", copied)
+    show("cp of the result (1.2 GB)", copied_result)
+    ratio("whole process / SciPy load, lfilter and save", ours, scipy)
+    ratio("whole process / lfilter alone", ours, lfilter, 0.333)
+    ratio("whole process / cp of the record", ours, copied, 2)
+    ratio("whole process / cp of the result", ours, copied_result)
+    record.unlink()
+
+
 def main():
     rounds = int(sys.argv[1])
     with tempfile.TemporaryDirectory(prefix="flattop-bench-") as folder:
@@ -155,9 +211,13 @@ def main():
         flattop = build(folder, "flattop", "build", "--release", "-p", "flattop")
         reader = build(folder, "read", "bench", "--no-run", "-p", "flattop-captures", "--bench", "read")
         verdict = build(folder, "verdict", "bench", "--no-run", "-p", "flattop-core", "--bench", "assess")
+        budget = build(folder, "budget", "bench", "--no-run", "-p", "flattop-core", "--bench", "budget")
         print(f"{os.cpu_count()} processors, load before the start {os.getloadavg()[0]:.2f}")
         text(flattop, reader, folder, rounds)
         array(flattop, folder, rounds)
+        corrected(flattop, folder, rounds)
+        print("\nUncertainty of a reading: a million trials at 50 frequencies", flush=True)
+        subprocess.run([budget], check=True)
         print("\nIn memory: from samples to verdict (target for 2,500 points: below 1 ms)", flush=True)
         subprocess.run([verdict], check=True)
 
