@@ -181,12 +181,19 @@ impl Readings {
         match measure {
             Measure::Amplitude => relative(self.amplitude?, truth.amplitude?),
             Measure::PeakToPeak => relative(self.peak_to_peak, truth.peak_to_peak),
-            Measure::TransitionDuration => relative(self.transition_s?, truth.transition_s?),
+            // A jump takes what rounding leaves: no share of that means anything.
+            Measure::TransitionDuration => {
+                let (shown, truth) = (self.transition_s?, truth.transition_s?);
+                (truth > JUMP * shown).then(|| shown / truth - 1.0)
+            }
             Measure::Overshoot => Some(self.overshoot? - truth.overshoot?),
             Measure::Deviation => self.deviation,
         }
     }
 }
+
+/// A transition this much shorter than the one it is compared with is a jump.
+const JUMP: f64 = 1e-6;
 
 /// Root mean square of a difference sampled at uneven times (trapezoidal rule).
 pub(super) fn root_mean_square(times: &[f64], difference: impl Fn(usize) -> f64) -> f64 {

@@ -196,7 +196,8 @@ impl Kind {
                 let text = plain(d, "V", 3);
                 if d > 0.0 { format!("+{text}") } else { text }
             }
-            Self::Second if truth.abs() > 0.0 => {
+            // Of a jump nothing is left but rounding.
+            Self::Second if truth.abs() > 1e-6 * shown.abs() => {
                 let share = shown / truth - 1.0;
                 if share.abs() < 5e-6 {
                     "0 %".into()
