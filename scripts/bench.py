@@ -150,15 +150,13 @@ def array(flattop, folder, rounds):
 
 FIRST_ORDER_INVERSE = """
 import sys, time, numpy
-from scipy.signal import lfilter
+from scipy.signal import cont2discrete, lfilter
 before = time.perf_counter()
 samples = numpy.load(sys.argv[1])
 loaded = time.perf_counter()
-# The shelf of a first-order hold with its numerator and denominator exchanged, as reference/correct_shelf.py has it.
-error, ratio = -0.08, 10e-9 / 60e-6
-pole = numpy.exp(-ratio)
-share = error * -numpy.expm1(-ratio) / ratio
-result = lfilter(numpy.array([1.0, -pole]) / (1 + share), numpy.array([1.0, -(pole + share) / (1 + share)]), samples)
+# The shelf for a first-order hold turned round, as in reference/correct_shelf.py.
+b, a, _ = cont2discrete(([0.92 * 60e-6, 1.0], [60e-6, 1.0]), 10e-9, method="foh")
+result = lfilter(a, numpy.ravel(b), samples)
 filtered = time.perf_counter()
 numpy.save(sys.argv[2], result.astype(numpy.float32))
 print(filtered - loaded, time.perf_counter() - before)

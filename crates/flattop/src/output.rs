@@ -50,6 +50,11 @@ pub(crate) fn draw(
     }
 }
 
+/// A file's name without its folder; empty where the path ends in none.
+pub(crate) fn bare_name(file: &Path) -> String {
+    file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
+}
+
 /// The name of one of several drawings: `plot.svg` with `ch1` makes `plot-ch1.svg`; a name already taken gets a number.
 pub(crate) fn own_name(file: &Path, of: &OsStr, taken: &mut HashSet<PathBuf>) -> PathBuf {
     let mut base = file.file_stem().map(OsString::from).unwrap_or_default();

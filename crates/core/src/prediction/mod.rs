@@ -19,7 +19,7 @@ mod window;
 pub use doubt::{Contribution, Doubt, Doubts};
 pub use limits::{Limits, SLOWEST_EDGE_S};
 pub use parameter::Parameter;
-pub use readings::{Measure, SETTLING_BAND};
+pub use readings::{Measure, SETTLING_BAND, duration_error};
 pub use shares::{MeasuredError, Share};
 pub use summary::Summary;
 pub use window::Window;

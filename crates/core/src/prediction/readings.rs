@@ -181,19 +181,19 @@ impl Readings {
         match measure {
             Measure::Amplitude => relative(self.amplitude?, truth.amplitude?),
             Measure::PeakToPeak => relative(self.peak_to_peak, truth.peak_to_peak),
-            // A jump takes what rounding leaves: no share of that means anything.
-            Measure::TransitionDuration => {
-                let (shown, truth) = (self.transition_s?, truth.transition_s?);
-                (truth > JUMP * shown).then(|| shown / truth - 1.0)
-            }
+            Measure::TransitionDuration => duration_error(self.transition_s?, truth.transition_s?),
             Measure::Overshoot => Some(self.overshoot? - truth.overshoot?),
             Measure::Deviation => self.deviation,
         }
     }
 }
 
-/// A transition this much shorter than the one it is compared with is a jump.
-const JUMP: f64 = 1e-6;
+/// Relative error of a shown duration against the true one, both in s; `None` where the true one is that of a jump: what rounding leaves of
+/// it (below a millionth of the shown one) makes no share that means anything.
+pub fn duration_error(shown_s: f64, true_s: f64) -> Option<f64> {
+    const JUMP: f64 = 1e-6;
+    (true_s.abs() > JUMP * shown_s.abs()).then(|| shown_s / true_s - 1.0)
+}
 
 /// Root mean square of a difference sampled at uneven times (trapezoidal rule).
 pub(super) fn root_mean_square(times: &[f64], difference: impl Fn(usize) -> f64) -> f64 {

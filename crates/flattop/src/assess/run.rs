@@ -13,6 +13,7 @@ use flattop_report::subject::{Assumptions, Failure, Method, RecordFacts, Subject
 use rayon::prelude::*;
 
 use super::request::{Evidence, Request};
+use crate::output::bare_name;
 use crate::progress::Meter;
 
 /// The results in the order of the captures. A capture that fails does not stop the others.
@@ -125,8 +126,7 @@ pub(super) fn open(file: &Path, read: &ReadOptions, meter: &Meter, index: usize)
 
 /// The reader names the file without its folder; with several captures the folder tells them apart.
 fn with_folder(file: &Path, message: &str) -> String {
-    let bare = file.file_name().map(|name| name.to_string_lossy()).unwrap_or_default();
-    match message.strip_prefix(bare.as_ref()) {
+    match message.strip_prefix(&bare_name(file)) {
         Some(rest) => format!("{}{rest}", name(file)),
         None => message.into(),
     }

@@ -11,6 +11,7 @@ use flattop_report::subject::{Subject, verdict_code};
 
 use crate::assess::Request;
 use crate::bench::Question;
+use crate::output::bare_name;
 pub(crate) use settings::Settings;
 
 /// Writes one result into the logbook with its capture, and into the result where it went.
@@ -27,12 +28,9 @@ pub(crate) fn log(
         .chain(subject.captures.iter().map(|(file, facts)| (file, facts)))
         .map(|(file, facts)| capture_bytes(file, &facts.sha256))
         .collect::<Result<Vec<_>, _>>()?;
-    let bare = |file: &String| {
-        Path::new(file).file_name().map_or_else(|| file.clone(), |name| name.to_string_lossy().into_owned())
-    };
     let mut settings = Settings::of(request);
-    settings.file = subject.record.is_some().then(|| bare(&subject.file));
-    settings.sines = subject.captures.iter().map(|(file, _)| bare(file)).collect();
+    settings.file = subject.record.is_some().then(|| bare_name(Path::new(&subject.file)));
+    settings.sines = subject.captures.iter().map(|(file, _)| bare_name(Path::new(file))).collect();
     let record = record_of(subject, &settings, stage, temperature_c);
     let captures: Vec<&[u8]> = captures.iter().map(Vec::as_slice).collect();
     log_bytes(register, subject, &record, &captures, act)
@@ -99,25 +97,26 @@ pub(crate) enum Kept<'a> {
 impl<'a> Kept<'a> {
     /// Takes it from the bench.
     pub(crate) fn of(register: &Register, entry: &'a Entry) -> Result<Self, String> {
-        let record = match &entry.event {
-            Event::Assessment(record) => record,
-            Event::Measurement(record) => {
-                let (question, captures) = Question::kept(register, entry.seq, record)?;
-                return Ok(Self::Measurement(record, Box::new(question), captures));
-            }
-            _ => return Err(format!("entry {} is neither assessment nor measurement", entry.seq)),
+        let settings = |text: &'a Option<String>| {
+            text.as_deref()
+                .ok_or_else(|| format!("entry {} kept no settings; it cannot be worked out anew", entry.seq))
         };
-        let text = record
-            .settings_json
-            .as_deref()
-            .ok_or_else(|| format!("entry {} kept no settings; it cannot be worked out anew", entry.seq))?;
-        let captures = record
-            .captures
-            .iter()
-            .map(|digest| register.capture(digest))
-            .collect::<Result<_, _>>()
-            .map_err(|e| e.to_string())?;
-        Ok(Self::Assessment(record, Box::new(Settings::from_json(text)?), captures))
+        let fetched = |digests: &[Digest]| {
+            let all = digests.iter().map(|digest| register.capture(digest));
+            all.collect::<Result<Vec<_>, _>>().map_err(|e| e.to_string())
+        };
+        match &entry.event {
+            Event::Assessment(record) => {
+                let settings = Settings::from_json(settings(&record.settings_json)?)?;
+                Ok(Self::Assessment(record, Box::new(settings), fetched(&record.captures)?))
+            }
+            Event::Measurement(record) => {
+                let question = Question::from_json(settings(&record.settings_json)?)?;
+                let captures = fetched(&question.digests()?)?;
+                Ok(Self::Measurement(record, Box::new(question), captures))
+            }
+            _ => Err(format!("entry {} is neither assessment nor measurement", entry.seq)),
+        }
     }
 
     /// Works an assessment out.

@@ -11,7 +11,7 @@ use flattop_report::compatibility::{
 };
 use rayon::prelude::*;
 
-use crate::output::{complain, draw, print, remark};
+use crate::output::{bare_name, complain, draw, print, remark};
 use crate::status::Ending;
 use crate::workbench::BenchFile;
 
@@ -59,7 +59,7 @@ pub(super) fn run(request: &Request) -> Result<Ending, String> {
     let inputs = inputs(&register, &request.inputs)?;
     let (kind, source, probes) = match &request.candidates {
         Some(file) => {
-            let name = file.file_name().map_or_else(String::new, |name| name.to_string_lossy().into());
+            let name = bare_name(file);
             (Kind::Candidates, format!("{name} on the inputs of {bench}"), candidates(file, &request.probes)?)
         }
         None => (Kind::Bench, bench, probes(&register, &request.probes)?),

@@ -207,12 +207,12 @@ fn verdict_words(verdict: Verdict) -> &'static str {
     }
 }
 
-/// `1 entry`, `3 entries`.
 /// The same name for each of several things, with a number where there is more than one.
 fn numbered(name: &str, several: usize) -> impl Iterator<Item = String> {
     (1..=several).map(move |k| if several == 1 { name.to_owned() } else { format!("{name} {k}") })
 }
 
+/// `1 entry`, `3 entries`.
 fn counted(count: usize, one: &str, several: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { several })
 }

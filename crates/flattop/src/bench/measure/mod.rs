@@ -3,20 +3,20 @@
 mod args;
 mod question;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 pub(crate) use args::Args;
 pub(crate) use question::Question;
 
 use args::{Common, CompensationRange, InputCapacitance, TipCapacitance, What};
-use flattop_core::assessment::Estimate;
+use flattop_core::assessment::{AdjustedAt, Estimate};
 use flattop_core::bench::{InputId, Probe, Toleranced, Trimmer};
 use flattop_register::{Digest, MeasurementRecord, Register, Thing};
 use flattop_report::measured::{json, text};
 use flattop_report::subject::adjusted_at_code;
-use question::{Kept, Role};
+use question::{Look, Role};
 
-use crate::output::print;
+use crate::output::{bare_name, print};
 use crate::status::Ending;
 use crate::workbench::{input_id, probe_id};
 
@@ -47,7 +47,7 @@ impl Known {
         Ok(Self { register, probe })
     }
 
-    fn adjusted_at(&self) -> Option<flattop_core::assessment::AdjustedAt> {
+    fn adjusted_at(&self) -> Option<AdjustedAt> {
         self.probe.adjusted_at.and_then(Trimmer::adjusted_at)
     }
 
@@ -102,7 +102,7 @@ fn of_input(args: &InputCapacitance) -> Result<Ending, String> {
         resistance_ohm: args.common.resistance(shunt).into(),
     };
     let looks = [(Role::KnownInput, &args.on_known[..]), (Role::UnknownInput, &args.captures[..])];
-    finish(known, &args.common, Thing::Input(id), known_shunt, what, &looks)
+    finish(known, &args.common, (id.to_string(), Thing::Input(id)), known_shunt, what, &looks)
 }
 
 fn range(args: &CompensationRange) -> Result<Ending, String> {
@@ -120,7 +120,7 @@ fn range(args: &CompensationRange) -> Result<Ending, String> {
         resistance_ohm: args.common.resistance(shunt).into(),
     };
     let looks = [(Role::OneStop, &args.stop[..]), (Role::OtherStop, &args.other_stop[..])];
-    finish(known, &args.common, Thing::Probe(probe), shunt, what, &looks)
+    finish(known, &args.common, (probe.to_string(), Thing::Probe(probe)), shunt, what, &looks)
 }
 
 fn tip(args: &TipCapacitance) -> Result<Ending, String> {
@@ -140,14 +140,14 @@ fn tip(args: &TipCapacitance) -> Result<Ending, String> {
         series_resistance_ohm: args.resistor.map(|r| args.common.resistance(r).into()),
     };
     let looks = [(Role::Straight, &args.captures[..]), (Role::ThroughResistor, &args.through[..])];
-    finish(known, &args.common, Thing::Probe(probe), shunt, what, &looks)
+    finish(known, &args.common, (probe.to_string(), Thing::Probe(probe)), shunt, what, &looks)
 }
 
 /// Reads the captures, works the question out, stores what was found if that is wanted, writes it, and says how it ended.
 fn finish(
     known: Known,
     common: &Common,
-    thing: Thing,
+    (of, thing): (String, Thing),
     shunt: Toleranced,
     what: question::What,
     looks: &[(Role, &[PathBuf])],
@@ -157,15 +157,11 @@ fn finish(
     for (role, file) in looks.iter().flat_map(|(role, files)| files.iter().map(|file| (*role, file))) {
         let read = read(file)?;
         let (file, sha256) = (file.display().to_string(), Digest::of(&read).to_string());
-        captures.push(Kept { role, file, sha256 });
+        captures.push(Look { role, file, sha256 });
         bytes.push(read);
     }
     let mut question = Question {
-        of: match &thing {
-            Thing::Input(id) => id.to_string(),
-            Thing::Probe(id) => id.to_string(),
-            other => other.to_string(),
-        },
+        of,
         tip_resistance_ohm: common.resistance(known.tip_resistance(shunt)?).into(),
         flatness: common.flatness(),
         adjusted_at: known.adjusted_at().map(|at| adjusted_at_code(at).to_owned()),
@@ -179,9 +175,8 @@ fn finish(
         let result = json::one(&shown);
         let quantity = question.quantity();
         // Where the files lay is of no use to whoever works it out again.
-        for kept in &mut question.captures {
-            let bare = std::path::Path::new(&kept.file).file_name().map(|n| n.to_string_lossy().into_owned());
-            kept.file = bare.unwrap_or_else(|| std::mem::take(&mut kept.file));
+        for look in &mut question.captures {
+            look.file = bare_name(Path::new(&look.file));
         }
         let settings = question.to_json();
         let record = |quantity, value, upper| MeasurementRecord {
@@ -208,7 +203,7 @@ fn finish(
 }
 
 #[allow(clippy::disallowed_methods)] // reading files is the program's part
-fn read(file: &std::path::Path) -> Result<Vec<u8>, String> {
+fn read(file: &Path) -> Result<Vec<u8>, String> {
     std::fs::read(file)
         .map_err(|e| format!("{}: cannot be read: {e}; check the path and its permissions", file.display()))
 }

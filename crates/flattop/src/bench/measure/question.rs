@@ -10,7 +10,7 @@ use flattop_core::bench::measured::{
 };
 use flattop_core::divider::Divider;
 use flattop_core::finding::{Finding, Severity};
-use flattop_register::{Digest, MeasuredQuantity, MeasurementRecord, Register};
+use flattop_register::{Digest, MeasuredQuantity};
 use flattop_report::measured::{Capture, Shown};
 use flattop_report::subject::{Assumptions, adjusted_at_code};
 use serde::{Deserialize, Serialize};
@@ -22,7 +22,7 @@ use crate::assess;
 pub(crate) struct Question {
     /// The input or probe that is measured.
     pub(super) of: String,
-    pub(super) tip_resistance_ohm: Known,
+    pub(super) tip_resistance_ohm: Figure,
     /// Standard uncertainty of e from the input's own response.
     pub(super) flatness: f64,
     /// `tip` or `base`; null where it is not known.
@@ -30,40 +30,40 @@ pub(crate) struct Question {
     #[serde(flatten)]
     pub(super) what: What,
     /// In the order in which they were read.
-    pub(super) captures: Vec<Kept>,
+    pub(super) captures: Vec<Look>,
 }
 
 /// What is measured.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "quantity", rename_all = "kebab-case")]
 pub(super) enum What {
-    InputCapacitance { known_capacitance_f: Known, known_resistance_ohm: Known, resistance_ohm: Known },
-    CompensationRange { input_capacitance_f: Known, resistance_ohm: Known },
-    TipCapacitance { resistance_ohm: Known, series_resistance_ohm: Option<Known> },
+    InputCapacitance { known_capacitance_f: Figure, known_resistance_ohm: Figure, resistance_ohm: Figure },
+    CompensationRange { input_capacitance_f: Figure, resistance_ohm: Figure },
+    TipCapacitance { resistance_ohm: Figure, series_resistance_ohm: Option<Figure> },
 }
 
 /// A value with its standard uncertainty.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub(super) struct Known {
+pub(super) struct Figure {
     value: f64,
     standard_uncertainty: f64,
 }
 
-impl From<Estimate> for Known {
+impl From<Estimate> for Figure {
     fn from(estimate: Estimate) -> Self {
         Self { value: estimate.value, standard_uncertainty: estimate.standard_uncertainty }
     }
 }
 
-impl From<Known> for Estimate {
-    fn from(known: Known) -> Self {
+impl From<Figure> for Estimate {
+    fn from(known: Figure) -> Self {
         Self { value: known.value, standard_uncertainty: known.standard_uncertainty }
     }
 }
 
 /// A capture and what it is for.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub(super) struct Kept {
+pub(super) struct Look {
     pub(super) role: Role,
     pub(super) file: String,
     pub(super) sha256: String,
@@ -129,13 +129,13 @@ impl Question {
     pub(crate) fn answer(&self, bytes: &[impl AsRef<[u8]>]) -> Result<Answer, String> {
         let mut readings: BTreeMap<Role, Vec<Reading>> = BTreeMap::new();
         let mut findings = Vec::new();
-        for (kept, bytes) in self.captures.iter().zip(bytes) {
+        for (look, bytes) in self.captures.iter().zip(bytes) {
             let divider = Divider {
                 tip_resistance_ohm: self.tip_resistance_ohm.value,
-                shunt_resistance_ohm: self.shunt_ohm(kept.role),
+                shunt_resistance_ohm: self.shunt_ohm(look.role),
             };
-            let (reading, said) = read(&kept.file, bytes.as_ref(), divider)?;
-            readings.entry(kept.role).or_default().extend(reading);
+            let (reading, said) = read(&look.file, bytes.as_ref(), divider)?;
+            readings.entry(look.role).or_default().extend(reading);
             findings.extend(said);
         }
         let of = |role| readings.get(&role).map_or(&[][..], Vec::as_slice);
@@ -252,30 +252,17 @@ impl Question {
         serde_json::to_string(self).unwrap_or_default()
     }
 
-    /// The question behind an entry, and the bytes of its captures.
-    pub(crate) fn kept(
-        register: &Register,
-        seq: i64,
-        record: &MeasurementRecord,
-    ) -> Result<(Self, Vec<Vec<u8>>), String> {
-        let text = record
-            .settings_json
-            .as_deref()
-            .ok_or_else(|| format!("entry {seq} kept no settings; it cannot be worked out anew"))?;
-        let question: Self =
-            serde_json::from_str(text).map_err(|e| format!("its settings cannot be read: {e}"))?;
-        let bytes = question
-            .captures
-            .iter()
-            .map(|kept| {
-                let digest: Digest = kept
-                    .sha256
-                    .parse()
-                    .map_err(|_| format!("its settings name a capture by \"{}\"", kept.sha256))?;
-                register.capture(&digest).map_err(|e| e.to_string())
-            })
-            .collect::<Result<_, String>>()?;
-        Ok((question, bytes))
+    /// From text.
+    pub(crate) fn from_json(text: &str) -> Result<Self, String> {
+        serde_json::from_str(text).map_err(|e| format!("its settings cannot be read: {e}"))
+    }
+
+    /// Digests of the captures, in their order; one may stand in it twice.
+    pub(crate) fn digests(&self) -> Result<Vec<Digest>, String> {
+        let one = |look: &Look| {
+            look.sha256.parse().map_err(|_| format!("its settings name a capture by \"{}\"", look.sha256))
+        };
+        self.captures.iter().map(one).collect()
     }
 }
 
@@ -301,4 +288,17 @@ fn read(name: &str, bytes: &[u8], divider: Divider) -> Result<(Option<Reading>, 
         ));
     }
     Ok((assessment.compensation.as_ref().map(Reading::from), findings))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn roles_are_stored_by_the_words_that_are_shown() {
+        use Role::{KnownInput, OneStop, OtherStop, Straight, ThroughResistor, UnknownInput};
+        for role in [KnownInput, UnknownInput, OneStop, OtherStop, Straight, ThroughResistor] {
+            assert_eq!(serde_json::to_value(role).unwrap(), role.code());
+        }
+    }
 }

@@ -9,6 +9,7 @@ use flattop_report::logbook::batch as report;
 
 use super::super::args::Batch;
 use super::pattern::{Named, Pattern};
+use crate::output::bare_name;
 use crate::values;
 use crate::workbench::{input_id, offset_minutes, probe_id};
 
@@ -39,7 +40,7 @@ pub(super) struct Job {
 impl Job {
     /// The file's name.
     pub(super) fn name(&self) -> String {
-        self.path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default()
+        bare_name(&self.path)
     }
 
     /// Its bytes, and when it was last changed where that counts as the time of the capture.
@@ -87,7 +88,7 @@ fn folder(
     files.sort();
     let (mut jobs, mut outcome) = (Vec::new(), report::Outcome::default());
     for path in files {
-        let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+        let name = bare_name(&path);
         let readings = pattern.readings(&name);
         if readings.is_empty() {
             outcome.unnamed.push(name);

@@ -113,12 +113,9 @@ fn logged_before(register: &Register) -> Result<Done, String> {
         (Event::Assessment(record), Some(pairing)) => {
             let column =
                 record.settings_json.as_deref().and_then(|text| Settings::from_json(text).ok()?.column);
-            Some((
-                *record.captures.first()?,
-                pairing,
-                flattop_report::logbook::json::stage_code(record.stage),
-                column,
-            ))
+            // A batch logs one capture an entry: one among several sines is not yet logged by itself.
+            let [capture] = record.captures[..] else { return None };
+            Some((capture, pairing, flattop_report::logbook::json::stage_code(record.stage), column))
         }
         _ => None,
     };

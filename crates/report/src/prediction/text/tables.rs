@@ -1,7 +1,7 @@
 //! The tables: what each cause makes, true against shown, response at the decades.
 
 use flattop_core::assessment::Estimate;
-use flattop_core::prediction::{Measure, MeasuredError, SETTLING_BAND};
+use flattop_core::prediction::{Measure, MeasuredError, SETTLING_BAND, duration_error};
 use flattop_core::pulse::{Direction, Figure, Figures};
 
 use crate::format::{percent, plain, plain_percent, significant};
@@ -196,18 +196,12 @@ impl Kind {
                 let text = plain(d, "V", 3);
                 if d > 0.0 { format!("+{text}") } else { text }
             }
-            // Of a jump nothing is left but rounding.
-            Self::Second if truth.abs() > 1e-6 * shown.abs() => {
-                let share = shown / truth - 1.0;
-                if share.abs() < 5e-6 {
-                    "0 %".into()
-                } else if share > 9.0 {
-                    format!("{} times", significant(1.0 + share, 3))
-                } else {
-                    signed_percent(share)
-                }
-            }
-            Self::Second => String::new(),
+            Self::Second => match duration_error(shown, truth) {
+                None => String::new(),
+                Some(share) if share.abs() < 5e-6 => "0 %".into(),
+                Some(share) if share > 9.0 => format!("{} times", significant(1.0 + share, 3)),
+                Some(share) => signed_percent(share),
+            },
             Self::Ratio => {
                 let d = shown - truth;
                 if d.abs() < 5e-6 { "0 %".into() } else { signed_percent(d) }
