@@ -1,4 +1,4 @@
-"""Writes testdata/characterise: captures of edges behind known responses, and what other estimators make of them.
+"""Writes testdata/characterise: captures of edges behind known responses, and what another estimator makes of them.
 
     characterise_cases.py OUTPUT_FOLDER
 
@@ -86,15 +86,16 @@ def main(folder):
     folder.mkdir(parents=True, exist_ok=True)
     rng = np.random.Generator(np.random.PCG64(20261125))
     times = np.arange(PERIODS * SAMPLES_PER_PERIOD) * INTERVAL_S
-    truth, estimates = [], []
+    files, gains, estimates = [], [], []
     for name, response in responses().items():
         source = square(times, lambda f: np.ones_like(f, dtype=complex)) + rng.normal(0, NOISE_V, times.size)
         probe = square(times, lambda f: response(f) * np.exp(-2j * np.pi * f * DELAY_S)) + rng.normal(0, NOISE_V, times.size)
         source, probe = np.round(source, 6), np.round(probe, 6)
         write_capture(folder / f"{name}.csv.gz", times, probe, source)
-        for f in np.logspace(6.4, 8.4, 81):
+        files.append((name, f"{name}.csv.gz", "0", "1"))
+        for f in np.logspace(6.4, 8.4, 401):
             h = response(np.array([f, 1.0]))
-            truth.append((name, f, abs(h[0] / h[1])))
+            gains.append((name, f, abs(h[0] / h[1])))
         options = dict(fs=1 / INTERVAL_S, window="boxcar", nperseg=SAMPLES_PER_PERIOD, noverlap=0, detrend=False)
         f, cross = scipy.signal.csd(source, probe, **options)
         _, power = scipy.signal.welch(source, **options)
@@ -106,15 +107,19 @@ def main(folder):
     write_capture(
         folder / "ngspice.csv.gz", times, 10 * np.interp(times, t, probe), np.interp(times, t, source)
     )
-    truth += [("ngspice", x, g) for x, g in zip(f, np.abs(gain / gain[0]))]
-    for name, header, rows in (
-        ("truth.csv", ("case", "frequency_hz", "gain"), truth),
-        ("estimates.csv", ("case", "frequency_hz", "gain"), estimates),
-    ):
+    files.append(("ngspice", "ngspice.csv.gz", "0", "1"))
+    gains += [("ngspice", x, g) for x, g in zip(f, np.abs(gain / gain[0]))]
+    tables = {
+        "truth.csv": (("case", "file", "low_v", "high_v"), files),
+        "gains.csv": (("case", "frequency_hz", "gain"), [(c, f"{f:.9e}", f"{g:.9e}") for c, f, g in gains]),
+        "estimates.csv": (("case", "frequency_hz", "gain"), [(c, f"{f:.9e}", f"{g:.9e}") for c, f, g in estimates]),
+    }
+    for name, (header, rows) in tables.items():
         with open(folder / name, "w", newline="") as out:
             writer = csv.writer(out, lineterminator="\n")
             writer.writerow(header)
-            writer.writerows((case, f"{f:.9e}", f"{g:.9e}") for case, f, g in rows)
+            writer.writerows(rows)
 
 
-main(pathlib.Path(sys.argv[1]))
+if __name__ == "__main__":
+    main(pathlib.Path(sys.argv[1]))
