@@ -67,9 +67,14 @@ fn furthest(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| (a - b).abs()).fold(0.0, |most, off| if off <= most { most } else { off })
 }
 
-fn row(what: String, source: &str, got: f64, tolerance: f64, unit: &'static str) -> Row {
+/// Nine digits, as the file holds them.
+fn rounded(value: f64) -> f64 {
+    (1e9 * value).round() / 1e9
+}
+
+fn row(id: &str, what: String, source: &str, got: f64, tolerance: f64, unit: &'static str) -> Row {
     Row {
-        id: "K-01".to_owned(),
+        id: id.to_owned(),
         what,
         source: source.to_owned(),
         tag: Tag::Derived,
@@ -85,8 +90,11 @@ pub(crate) fn rows() -> Vec<Row> {
     for case in cases() {
         let shelf = Shelf { error: case.e, time_constant_s: case.time_constant_s };
         let x = corrected(&case.shown, shelf, case.interval_s);
-        let name =
-            format!("e {:+.0} %, interval {} τp", 100.0 * case.e, case.interval_s / case.time_constant_s);
+        let name = format!(
+            "e {:+.0} %, interval {} τp",
+            100.0 * case.e,
+            rounded(case.interval_s / case.time_constant_s)
+        );
         // The files hold 15 digits, of numbers about 1.
         let compared = [
             ("truth", SCIPY, &case.truth),
@@ -95,7 +103,14 @@ pub(crate) fn rows() -> Vec<Row> {
         ];
         for (what, source, other) in compared {
             let off = furthest(&x, other);
-            rows.push(row(format!("{name}: furthest from {what}"), source, off, 1e-11, "of a step of 1"));
+            rows.push(row(
+                "R-01",
+                format!("{name}: furthest from {what}"),
+                source,
+                off,
+                1e-11,
+                "of a step of 1",
+            ));
         }
     }
     rows.extend(ngspice());
@@ -116,7 +131,14 @@ fn ngspice() -> Vec<Row> {
             }
             _ => f64::NAN,
         };
-        rows.push(row(format!("{name}: furthest from the source"), NGSPICE, got, 0.1, "% of the step"));
+        rows.push(row(
+            "R-02",
+            format!("{name}: furthest from the source"),
+            NGSPICE,
+            got,
+            0.1,
+            "% of the step",
+        ));
     }
     rows
 }

@@ -3,6 +3,7 @@
 mod bandwidth;
 mod captures;
 mod chain;
+mod characterise;
 mod correction;
 mod coupling;
 mod curve;
@@ -195,6 +196,11 @@ pub(crate) fn topics() -> Vec<Topic> {
             remark: "Records distorted by SciPy's first-order hold come back to what rounding of the files leaves, and agree with two other ways back; \
                      records of lumped dividers, their edges between samples, within 0.1 % of the step.",
             rows: correction::rows(),
+        },
+        Topic {
+            title: "Responses from edges",
+            remark: "Square waves behind known responses, with noise on probe and source, read from their files (testdata/characterise).",
+            rows: characterise::rows(),
         },
         Topic {
             title: "Simulated probes",

@@ -56,10 +56,12 @@ fn sines_come_back_through_the_gaussian_alone() {
                 before: Before::Unknown,
             };
             let (x, u) = corrected(&chain, &[], setting, &shown);
+            let delay_s = ChainCorrector::new(&chain, &[], setting).expect("a chain").summary().delay_s;
             // The start of a sine that was not there before is the recursion's start-up.
             let size = aim(frequency_hz, bandwidth_hz);
             for k in (20_000..50_000).step_by(37) {
-                let off = (x[k] - size * phase(k).sin()).abs();
+                let lag = std::f64::consts::TAU * frequency_hz * delay_s;
+                let off = (x[k] - size * (phase(k) - lag).sin()).abs();
                 assert!(
                     off <= 2.0 * u[k] + 1e-6,
                     "{reference:?} {frequency_hz} Hz, sample {k}: off by {off}, u {}",
@@ -104,10 +106,11 @@ fn an_edge_comes_back_within_a_hundredth() {
         before: Before::Rest,
     };
     let (x, _) = corrected(&chain, &[], setting, &shown);
+    let delay_s = ChainCorrector::new(&chain, &[], setting).expect("a chain").summary().delay_s;
     // Step response of 2^(−(f/F)²/2): the normal distribution with σ = √(ln 2)/(2πF).
     let sigma = std::f64::consts::LN_2.sqrt() / (std::f64::consts::TAU * bandwidth_hz);
     for k in 200..5000 {
-        let expected = crate::numeric::stats::normal_cdf(time_s[k] / sigma);
+        let expected = crate::numeric::stats::normal_cdf((time_s[k] - delay_s) / sigma);
         assert_close!(x[k], expected, within(0.01), "{} s", time_s[k]);
     }
 }
