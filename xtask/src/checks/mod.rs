@@ -11,6 +11,7 @@ mod divider;
 mod dual;
 mod fits;
 mod inductance;
+mod links;
 mod measured;
 mod nist;
 mod pair;
@@ -146,6 +147,12 @@ pub(crate) fn topics() -> Vec<Topic> {
             remark: "Digests, times and texts of a bench beside what general-purpose readers make of them. After hundreds of kills under write \
                      load SQLite's own integrity check is run by the tests of the register and of the program.",
             rows: register::rows(),
+        },
+        Topic {
+            title: "Instrument links",
+            remark: "Blocks, numbers, messages and frames as the standards print them. The standards were not at hand: their examples are \
+                     quoted from memory, and byte for byte, so a count of differing bytes is held to nought.",
+            rows: links::rows(),
         },
         Topic {
             title: "Safety and derating",
