@@ -22,6 +22,7 @@ make_all() {
     "$python" reference/responses.py "$1/responses"
     "$python" reference/budget.py "$1/budget"
     "$python" reference/correct_shelf.py "$1/correct"
+    "$python" reference/correct_chain.py "$1/correct"
     "$python" reference/characterise_cases.py "$1/characterise"
 }
 

@@ -201,7 +201,8 @@ pub(crate) fn topics() -> Vec<Topic> {
         Topic {
             title: "Corrected records",
             remark: "Records distorted by SciPy's first-order hold come back to what rounding of the files leaves, and agree with two other ways back; \
-                     records of lumped dividers, their edges between samples, within 0.1 % of the step.",
+                     records of lumped dividers, their edges between samples, within 0.1 % of the step; of whole chains within 1 % up to the \
+                     bandwidth stated.",
             rows: correction::rows(),
         },
         Topic {

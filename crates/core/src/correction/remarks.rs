@@ -145,7 +145,7 @@ pub fn on_chain(undoing: &Undoing<'_>, value: &dyn Fn(f64) -> String) -> Vec<Fin
             "sample faster",
         ));
     }
-    if wish == Wish::LeastError {
+    if wish == Wish::LeastError && chosen.limited_from_hz.is_none() {
         findings.push(Finding::note(
             "bandwidth-from-noise",
             format!(
@@ -177,7 +177,11 @@ pub fn on_chain(undoing: &Undoing<'_>, value: &dyn Fn(f64) -> String) -> Vec<Fin
             "if the screen was overdriven, use a coarser range",
         ));
     }
-    if 2 * summary.end_samples >= summary.samples {
+    let (ends, which) = match setting.before {
+        Before::Unknown => (2, "first and last"),
+        Before::Rest => (1, "last"),
+    };
+    if ends * summary.end_samples >= summary.samples {
         findings.push(Finding::fault(
             "ends-cover-record",
             format!(
@@ -190,7 +194,7 @@ pub fn on_chain(undoing: &Undoing<'_>, value: &dyn Fn(f64) -> String) -> Vec<Fin
         findings.push(Finding::note(
             "ends-uncertain",
             format!(
-                "what lies beyond the record is not known and raises the uncertainty of the first and last {} samples ({})",
+                "what lies beyond the record is not known and raises the uncertainty of the {which} {} samples ({})",
                 summary.end_samples,
                 format_engineering(summary.end_samples as f64 * setting.interval_s, Unit::Second, 3)
             ),

@@ -1,7 +1,7 @@
 //! The whole chain undone: bandwidth, ringing of the ground lead, cable, loading, up to a stated bandwidth and no further.
 //!
 //! With M = N·H the chain's gain (the screen per volt at the reference) the record is turned into what the reference would show through a
-//! Gaussian of −3 dB bandwidth F: L(f) = 2^(−(f/F)²/2), no delay. K = L/M; below F it restores, above it fades out faster than any chain,
+//! Gaussian of −3 dB bandwidth F: L(f) = 2^(−(f/F)²/2). K = L/M; below F it restores, above it fades out faster than any chain,
 //! so that content which the record does not hold is not made up. F is given, or is what makes noise and loss together least (the sum
 //! of |K|²·noise and (1 − L)²·signal/|M|², both as the record's own spectrum shows them). Where |K| would exceed a limit, F is lowered
 //! until it does not: see [`Chosen::limited_from_hz`].
@@ -155,7 +155,7 @@ pub struct ChainSummary {
     pub noise_gain: f64,
     /// Delay that was left in: the phase lag at a twentieth of the bandwidth over its frequency, without that of the slow pole and zero, s.
     pub delay_s: f64,
-    /// Samples at each end whose uncertainty holds what lies beyond it.
+    /// Samples at each end whose uncertainty holds what lies beyond it; at the last end only, where the signal was at rest before the record.
     pub end_samples: u64,
     /// The most that cutting the kernel short can make of the record's range.
     pub bias_bound: f64,
@@ -282,7 +282,11 @@ impl ChainCorrector {
                 variance += change * change;
             }
             let kernel = self.main.blocks.kernel();
-            let beyond = (kernel.beyond_start(at) + kernel.beyond_end(points - 1 - at)) * self.setting.span;
+            let start = match self.setting.before {
+                Before::Unknown => kernel.beyond_start(at),
+                Before::Rest => 0.0,
+            };
+            let beyond = (start + kernel.beyond_end(points - 1 - at)) * self.setting.span;
             variance += beyond * beyond / 3.0;
             let u = variance.sqrt();
             let is_missing = self.near_missing(at);

@@ -1,3 +1,5 @@
+mod laws;
+
 use super::super::noise::Noise;
 use super::*;
 use crate::chain::{Cable, CompensationBox, Contact, Input, Node, Response, ResponseShape, Tip};
@@ -184,12 +186,16 @@ fn missing_samples_take_their_neighbours_along() {
         interval_s: 0.5e-9,
         noise: 1e-3,
         span: 1.0,
-        before: Before::Rest,
+        before: Before::Unknown,
     };
     let (x, u) = corrected(&chain(), &[], setting, &shown);
     assert!(x[9000].is_nan() && x[8998].is_nan() && u[9002].is_nan());
     assert!(x[100].is_finite() && x[15_000].is_finite());
-    assert!(u[0] > 3.0 * u[10_000] || u[0].is_nan());
+    assert!(u[0] > 3.0 * u[10_000] && u[19_999] > 3.0 * u[10_000]);
+    // At rest before, the start is known; the end is not.
+    let (_, u) = corrected(&chain(), &[], ChainSetting { before: Before::Rest, ..setting }, &shown);
+    assert_close!(u[0], u[10_000], relative(1e-9));
+    assert!(u[19_999] > 3.0 * u[10_000]);
 }
 
 /// Small doubts move the corrected sine as far as the stated uncertainty says, whatever the reach of their own kernels.
