@@ -134,6 +134,18 @@ pub fn on_chain(undoing: &Undoing<'_>, value: &dyn Fn(f64) -> String) -> Vec<Fin
             "what lies above is not in the record; a shorter ground lead or a faster probe would bring it there",
         ));
     }
+    if let (Some(wished_hz), Some((from_hz, to_hz))) = (chosen.measured_from_hz, chain.covered_hz()) {
+        findings.push(Finding::warning(
+            "measured-range",
+            format!(
+                "a measured element covers {} to {} only; the chain is undone no further, though {} was asked for",
+                hertz(from_hz),
+                hertz(to_hz),
+                hertz(wished_hz)
+            ),
+            "measure the element over a wider range, or ask for less",
+        ));
+    }
     if let Some(wished_hz) = chosen.sampling_from_hz {
         findings.push(Finding::warning(
             "bandwidth-beyond-sampling",

@@ -70,10 +70,22 @@ fn the_bandwidth_of_one_pole_comes_back_and_predict_takes_it() {
     let top = found["flatness"]["frequency_hz"].as_f64().unwrap();
     assert_close!(flat, 1.0 / (1.0 + (TAU * top * TAU_S).powi(2)).sqrt() - 1.0, within(0.01));
 
-    // The stored response between a probe and an input that have no limits of their own.
-    bench.write(
-        "plan.toml",
-        r#"
+    bench.write("plan.toml", PLAN);
+    let text = format!("{bandwidth}");
+    let predicted = bench.json(&["predict", "plan.toml", "--frequencies", &text], 0);
+    let gain = predicted["response"]["gain"][0].as_f64().unwrap();
+    assert_close!(gain, std::f64::consts::FRAC_1_SQRT_2, relative(2e-3));
+    let summary = predicted["summary"]["bandwidth_hz"]["value"].as_f64().unwrap();
+    assert_close!(summary, bandwidth, relative(3e-3));
+    assert_close!(
+        predicted["response"]["impedance_ohm"][0].as_f64().unwrap(),
+        1.0 / (TAU * bandwidth * 20e-12),
+        relative(1e-3)
+    );
+}
+
+/// The stored response between a probe and an input that have no limits of their own.
+const PLAN: &str = r#"
 [node]
 resistance = "0 ohm"
 [probe]
@@ -87,19 +99,74 @@ capacitance = "20 pF"
 place = "before-input"
 file = "pairing.s2p"
 use = "response"
-"#,
-    );
-    let text = format!("{bandwidth}");
-    let predicted = bench.json(&["predict", "plan.toml", "--frequencies", &text], 0);
-    let gain = predicted["response"]["gain"][0].as_f64().unwrap();
-    assert_close!(gain, std::f64::consts::FRAC_1_SQRT_2, relative(2e-3));
-    let summary = predicted["summary"]["bandwidth_hz"]["value"].as_f64().unwrap();
-    assert_close!(summary, bandwidth, relative(3e-3));
-    assert_close!(
-        predicted["response"]["impedance_ohm"][0].as_f64().unwrap(),
-        1.0 / (TAU * bandwidth * 20e-12),
-        relative(1e-3)
-    );
+"#;
+
+/// A pulse that the same pole rounded off comes back to what it was, through the Gaussian of the stated bandwidth and by the delays later.
+#[test]
+fn correct_takes_what_was_stored() {
+    let bench = Bench::new();
+    bench.write("edges.csv", &edges(1e-4));
+    bench.write("plan.toml", PLAN);
+    let args: Vec<&str> = WITH_REFERENCE.into_iter().chain(["-o", "pairing.s2p"]).collect();
+    let found = bench.json(&args, 0);
+    let (rise_s, late_s) = (6e-9, 3e-9);
+    let mut text = String::from("time (s),probe (V)\n");
+    for k in 0..8_000 {
+        let t = f64::from(k) * INTERVAL_S - 400e-9;
+        text += &format!("{t:.4e},{:.7}\n", ramp_through_pole(t - late_s, rise_s));
+    }
+    bench.write("pulse.csv", &text);
+    let correct =
+        ["correct", "pulse.csv", "--plan", "plan.toml", "--at-rest", "--noise", "1e-4", "-o", "out.csv"];
+    let at_80: Vec<&str> = correct.into_iter().chain(["--bandwidth", "80MHz"]).collect();
+    let told = bench.json(&at_80, 0);
+    let delay = found["delay_s"]["value"].as_f64().unwrap() + told["chain"]["delay_s"].as_f64().unwrap();
+    // A ramp through a Gaussian of 80 MHz: the difference of two integrals of the normal distribution (by hand).
+    let sigma = std::f64::consts::LN_2.sqrt() / (TAU * 80e6);
+    let integral = |t: f64| {
+        let z = t / sigma;
+        let density = (-0.5 * z * z).exp() / TAU.sqrt();
+        t * 0.5 * erfc(-z / std::f64::consts::SQRT_2) + sigma * density
+    };
+    let out = String::from_utf8(bench.read("out.csv")).unwrap();
+    let mut seen = 0;
+    for line in out.lines().skip(1) {
+        let cells: Vec<f64> = line.split(',').map(|c| c.parse().unwrap()).collect();
+        let (t, corrected) = (cells[0] - delay, cells[2]);
+        if t > -100e-9 && t < 150e-9 {
+            let truth = (integral(t) - integral(t - rise_s)) / rise_s;
+            assert_close!(corrected, truth, within(0.01), "{} s", cells[0]);
+            seen += 1;
+        }
+    }
+    assert!(seen > 2000, "{seen}");
+    assert!(told["pulse"]["after"]["transition_duration_s"].as_f64().unwrap() > rise_s * 0.8);
+    // Beyond what was measured nothing is undone, and that is said.
+    let beyond: Vec<&str> = correct.into_iter().chain(["--bandwidth", "1.5GHz"]).collect();
+    let told = bench.json(&beyond, 0);
+    assert!(codes(&told).contains(&"measured-range"), "{:?}", codes(&told));
+    assert!(told["chain"]["bandwidth_hz"].as_f64().unwrap() <= found["highest_hz"].as_f64().unwrap());
+}
+
+/// The complementary error function by a continued fraction or its series, whichever converges (any handbook of functions, from memory).
+fn erfc(x: f64) -> f64 {
+    if x < 0.0 {
+        return 2.0 - erfc(-x);
+    }
+    if x < 2.0 {
+        let mut term = x;
+        let mut sum = x;
+        for n in 1..60 {
+            term *= -x * x / f64::from(n);
+            sum += term / f64::from(2 * n + 1);
+        }
+        return 1.0 - 2.0 / std::f64::consts::PI.sqrt() * sum;
+    }
+    let mut fraction = x;
+    for n in (1..60).rev() {
+        fraction = x + f64::from(n) / 2.0 / fraction;
+    }
+    (-x * x).exp() / std::f64::consts::PI.sqrt() / fraction
 }
 
 #[test]

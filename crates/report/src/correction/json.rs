@@ -35,6 +35,7 @@ pub fn of(subject: &Subject) -> String {
             bandwidth_hz: finite(chosen.bandwidth_hz),
             bandwidth_from: match (chosen.limited_from_hz, chosen.sampling_from_hz, wish) {
                 (Some(_), _, _) => "limit",
+                (None, _, _) if chosen.measured_from_hz.is_some() => "measured",
                 (None, Some(_), _) => "sampling",
                 (None, None, Wish::Bandwidth(_)) => "asked",
                 (None, None, Wish::LeastError) => "noise",

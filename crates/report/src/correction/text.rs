@@ -135,6 +135,7 @@ fn chain(page: &mut Page, subject: &Subject, wish: Wish, chosen: &Chosen, delay_
     let hertz = |hz| plain(hz, "Hz", 3);
     let why = match (chosen.limited_from_hz, chosen.sampling_from_hz, wish) {
         (Some(_), _, _) => "where the limit of gain stops it",
+        (None, _, _) if chosen.measured_from_hz.is_some() => "as far as the plan's measured element is known",
         (None, Some(_), _) => "as much as the sampling carries",
         (None, None, Wish::Bandwidth(_)) => "as asked",
         (None, None, Wish::LeastError) => "where noise and loss together are least",
@@ -161,7 +162,7 @@ fn chain(page: &mut Page, subject: &Subject, wish: Wish, chosen: &Chosen, delay_
     page.entry(
         "delay",
         &format!(
-            "{} stay in: the record keeps the time of the screen, the signal was that much earlier",
+            "{} left in: the record keeps the time of the screen, the signal was that much earlier",
             plain(delay_s, "s", 3)
         ),
     );
