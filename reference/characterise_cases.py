@@ -78,7 +78,7 @@ def simulated():
     over_frequency = next(v for k, v in analyses.items() if "AC" in k)
     return (
         (over_time["time"], over_time["v(source)"], over_time["v(in)"]),
-        (over_frequency["frequency"].real, over_frequency["v(in)"]),
+        (over_frequency["frequency"].real, over_frequency["v(in)"] / over_frequency["v(source)"]),
     )
 
 

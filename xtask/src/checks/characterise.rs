@@ -97,10 +97,7 @@ pub(crate) fn rows() -> Vec<Row> {
             4.0,
             "1",
         );
-        let (bandwidth, u) = match found.as_ref().and_then(|f| f.bandwidth) {
-            Some(Bandwidth::At(b)) => (1e-6 * b.value, 1e-6 * b.standard_uncertainty),
-            _ => (f64::NAN, f64::NAN),
-        };
+        let (bandwidth, u) = bandwidth(found.as_ref());
         row(
             id,
             format!("{name}: −3 dB frequency; three standard uncertainties are allowed"),
@@ -110,7 +107,7 @@ pub(crate) fn rows() -> Vec<Row> {
             super::captures::two_figures(3.0 * u),
             "MHz",
         );
-        // Both estimates share the noise of the record, and SciPy's has that of whole periods: a tenth of a volt's noise over the gain of the source.
+        // Both share the noise of the record; of both columns it is weighed otherwise.
         let ours: Vec<(f64, f64)> =
             found.iter().flat_map(|f| &f.points).map(|p| (p.frequency_hz, p.gain.value)).collect();
         let apart = most(
@@ -143,20 +140,25 @@ pub(crate) fn rows() -> Vec<Row> {
         0.005,
         "1",
     );
-    let bandwidth = match found.as_ref().and_then(|f| f.bandwidth) {
-        Some(Bandwidth::At(b)) => 1e-6 * b.value,
-        _ => f64::NAN,
-    };
+    let (bandwidth, u) = bandwidth(found.as_ref());
     row(
         "H-05",
-        "ground lead and divider: −3 dB frequency".to_owned(),
+        "ground lead and divider: −3 dB frequency; three standard uncertainties are allowed".to_owned(),
         NGSPICE,
         1e-6 * falls_at(&truth),
         bandwidth,
-        2.0,
+        super::captures::two_figures(3.0 * u).min(5.0),
         "MHz",
     );
     rows
+}
+
+/// −3 dB frequency and its standard uncertainty, MHz.
+fn bandwidth(found: Option<&Characteristic>) -> (f64, f64) {
+    match found.and_then(|f| f.bandwidth) {
+        Some(Bandwidth::At(b)) => (1e-6 * b.value, 1e-6 * b.standard_uncertainty),
+        _ => (f64::NAN, f64::NAN),
+    }
 }
 
 /// Where a curve falls through 1/√2.
