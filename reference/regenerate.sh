@@ -1,7 +1,6 @@
 #!/usr/bin/env bash
-# Regenerates the reference captures, fits and responses in testdata/{ngspice,scipy,chain,lines,responses,budget}, and what other readers make of
-# the texts in testdata/register.
-# Regenerates the reference captures, fits and responses in testdata/{ngspice,scipy,chain,lines,responses,correct}.
+# Regenerates the reference captures, fits and responses in testdata/{ngspice,scipy,chain,lines,responses,budget,correct,characterise}, and what
+# other readers make of the texts in testdata/register.
 # With --check: makes them in a temporary folder and compares them with the committed ones (tolerances in compare.py).
 set -euo pipefail
 cd "$(dirname "$0")/.."
@@ -12,7 +11,7 @@ if [ ! -x "$python" ] || ! command -v ngspice >/dev/null; then
     exit 1
 fi
 
-folders=(ngspice scipy chain lines responses budget correct)
+folders=(ngspice scipy chain lines responses budget correct characterise)
 
 make_all() {
     "$python" reference/ngspice_cases.py "$1/ngspice"
@@ -23,6 +22,8 @@ make_all() {
     "$python" reference/responses.py "$1/responses"
     "$python" reference/budget.py "$1/budget"
     "$python" reference/correct_shelf.py "$1/correct"
+    "$python" reference/correct_chain.py "$1/correct"
+    "$python" reference/characterise_cases.py "$1/characterise"
 }
 
 case "${1:-}" in

@@ -2,7 +2,9 @@
 
 use clap::{Parser, Subcommand};
 
-use crate::{assess, bench, budget, choose, completions, correct, log, man, pair, predict, reach, report};
+use crate::{
+    assess, bench, budget, characterise, choose, completions, correct, log, man, pair, predict, reach, report,
+};
 
 /// Trust what the oscilloscope shows through a divider probe
 ///
@@ -23,6 +25,7 @@ pub(crate) enum Command {
     Reach(Box<reach::Args>),
     Predict(Box<predict::Args>),
     Choose(choose::Args),
+    Characterise(Box<characterise::Args>),
     Pair(Box<pair::Args>),
     Correct(Box<correct::Args>),
     Bench(Box<bench::Args>),

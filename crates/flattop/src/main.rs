@@ -4,6 +4,7 @@ mod args;
 mod assess;
 mod bench;
 mod budget;
+mod characterise;
 mod choose;
 mod completions;
 mod correct;
@@ -34,6 +35,7 @@ fn main() -> ExitCode {
         Command::Reach(args) => ("reach", reach::run(&args)),
         Command::Predict(args) => ("predict", predict::run(&args)),
         Command::Choose(args) => ("choose", choose::run(&args)),
+        Command::Characterise(args) => ("characterise", characterise::run(&args)),
         Command::Pair(args) => ("pair", pair::run(&args)),
         Command::Correct(args) => ("correct", correct::run(&args)),
         Command::Bench(args) => ("bench", bench::run(&args)),

@@ -368,6 +368,7 @@ mod tests {
         let reading = |word: &str| format!("{BASE}[reading]\nquantity = '{word}'\n");
         let bases = [
             reading("amplitude"),
+            reading("amplitude").replace("'15p'", "'15p'\nbandwidth = 1e8\nresponse = 'gaussian'"),
             reading("delay"),
             uncertain(""),
             uncertain("distribution = 'normal'\ncoverage_factor = 1\n"),

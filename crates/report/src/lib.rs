@@ -11,6 +11,7 @@
 
 pub mod bench;
 pub mod budget;
+pub mod characterise;
 pub mod choose;
 pub mod compatibility;
 pub mod correction;

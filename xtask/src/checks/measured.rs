@@ -93,16 +93,16 @@ fn inputs(cases: &Cases) -> Vec<Row> {
     let mut rows = Vec::new();
     let noisy = ["input_20p_noise", "input_20p_noise_again"];
     for (id, known, unknown, words, limit_f) in [
-        ("M-01", &["input_20p"][..], "input_13p", "input of 13 pF after one of 20 pF", HARD_LIMIT_F),
+        ("Q-01", &["input_20p"][..], "input_13p", "input of 13 pF after one of 20 pF", HARD_LIMIT_F),
         (
-            "M-02",
+            "Q-02",
             &["input_20p"][..],
             "input_27p",
             "input of 27 pF and 1.01 MΩ after one of 20 pF",
             HARD_LIMIT_F,
         ),
         (
-            "M-03",
+            "Q-03",
             &noisy[..],
             "input_13p_noise",
             "the same 13 pF in noise, the known input captured twice",
@@ -132,8 +132,8 @@ fn inputs(cases: &Cases) -> Vec<Row> {
         SOURCE,
         Tag::Derived,
         &[
-            ("M-04", "trimmer turned in between: change of C1", expected, difference, 0.03, "%"),
-            ("M-04", "trimmer turned in between: answer withheld", 1.0, f64::from(withheld), 1e-9, "1"),
+            ("Q-04", "trimmer turned in between: change of C1", expected, difference, 0.03, "%"),
+            ("Q-04", "trimmer turned in between: answer withheld", 1.0, f64::from(withheld), 1e-9, "1"),
         ],
     ));
     rows
@@ -161,7 +161,7 @@ fn stated(cases: &Cases) -> Vec<Row> {
         "law of propagation worked by hand (JCGM 100:2008, 5.1.2)",
         Tag::Derived,
         &[(
-            "M-05",
+            "Q-05",
             "13 pF after 20 pF, all resistors ± 1 %: standard uncertainty",
             1e12 * expected,
             1e12 * found.standard_uncertainty,
@@ -174,7 +174,7 @@ fn stated(cases: &Cases) -> Vec<Row> {
 fn ranges(cases: &Cases) -> Vec<Row> {
     let mut rows = Vec::new();
     for (id, place, adjusted_at, words) in
-        [("M-10", "tip", AdjustedAt::Tip, "at the tip"), ("M-11", "base", AdjustedAt::Base, "in the box")]
+        [("Q-10", "tip", AdjustedAt::Tip, "at the tip"), ("Q-11", "base", AdjustedAt::Base, "in the box")]
     {
         let names = [format!("{place}_stop_least"), format!("{place}_stop_most")];
         let at = names.each_ref().map(|name| readings(&[name]));
@@ -199,7 +199,7 @@ fn ranges(cases: &Cases) -> Vec<Row> {
 fn tips(cases: &Cases) -> Vec<Row> {
     let mut rows = Vec::new();
     let straight = readings(&["input_20p"]);
-    for (id, name) in [("M-20", "series_10m"), ("M-21", "series_5m")] {
+    for (id, name) in [("Q-20", "series_10m"), ("Q-21", "series_5m")] {
         let through = readings(&[name]);
         let resistance_ohm = cases.value(name, "rseries_ohm") + 50.0;
         let found = tip_capacitance(&TipLooks {
@@ -224,8 +224,8 @@ fn tips(cases: &Cases) -> Vec<Row> {
             HARD_LIMIT_BEHIND_A_RESISTOR_F,
         ));
         rows.extend(row(id, &format!("{words}: body's share"), body_f, body, HARD_LIMIT_BEHIND_A_RESISTOR_F));
-        if id == "M-20" {
-            rows.extend(row("M-20", "C1 and C2 in series", whole_f - body_f, divider, HARD_LIMIT_F));
+        if id == "Q-20" {
+            rows.extend(row("Q-20", "C1 and C2 in series", whole_f - body_f, divider, HARD_LIMIT_F));
         }
     }
     rows

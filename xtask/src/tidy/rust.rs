@@ -10,13 +10,15 @@ const LONGEST: usize = 800;
 /// Files that may be longer, each with its reason.
 const MAY_BE_LONGER: [(&str, &str); 0] = [];
 
-/// Modules and types the core may not name: values in, values out.
+/// Modules and types that pure libraries may not name: values in, values out.
 const OUTSIDE_WORLD: [&str; 5] = ["fs", "net", "env", "process", "thread"];
 const CLOCKS: [&str; 2] = ["SystemTime", "Instant"];
 /// Only the program and the chores print.
 const PRINTING: [&str; 7] =
     ["print!", "println!", "eprint!", "eprintln!", "dbg!", "io::stdout", "io::stderr"];
-const LIBRARIES: [&str; 6] = ["close", "core", "captures", "plan", "register", "report"];
+const LIBRARIES: [&str; 7] = ["close", "core", "captures", "plan", "register", "report", "scpi"];
+/// Libraries that know no outside world at all.
+const PURE: [&str; 2] = ["core", "scpi"];
 
 pub(super) fn check(tree: &Tree, sources: &Sources) -> Vec<Violation> {
     let mut found = Vec::new();
@@ -56,14 +58,15 @@ fn calls(path: &str, code: &str, name: &str) -> Vec<Violation> {
     for word in PRINTING {
         places(code, word).for_each(|at| forbid(at, word));
     }
-    // A library neither ends the program nor looks at its environment; the core knows no outside world at all.
-    let modules: &[&str] = if name == "core" { &OUTSIDE_WORLD } else { &["env", "process"] };
+    // A library neither ends the program nor looks at its environment; pure ones know no outside world at all.
+    let is_pure = PURE.contains(&name);
+    let modules: &[&str] = if is_pure { &OUTSIDE_WORLD } else { &["env", "process"] };
     for (at, module) in std_modules(code) {
         if modules.contains(&module) {
             forbid(at, &format!("std::{module}"));
         }
     }
-    if name == "core" {
+    if is_pure {
         for word in CLOCKS.iter().chain(&["rand::"]) {
             places(code, word).for_each(|at| forbid(at, word));
         }

@@ -10,6 +10,7 @@
 mod convert;
 mod header;
 mod read;
+mod response;
 mod solve;
 #[cfg(test)]
 mod tests;
@@ -22,6 +23,7 @@ use num_complex::Complex64;
 
 pub use convert::ConvertError;
 pub use read::read;
+pub use response::of_response;
 pub use write::{write, write_with_notes};
 
 use crate::{ReadError, bytes};

@@ -98,10 +98,13 @@ fn fill(values: &mut [f64]) -> usize {
     missing
 }
 
-/// Smallest difference between values that repeat as those of a converter do.
+/// Smallest difference between values that repeat as those of a converter do. A level without any noise counts once: how far two of them lie
+/// apart says nothing of a converter.
 fn quantum(values: &[f64]) -> f64 {
-    let stride = (values.len() / 4096).max(1);
-    let mut some: Vec<f64> = values.iter().step_by(stride).copied().filter(|v| v.is_finite()).collect();
+    let mut changing: Vec<f64> = values.iter().copied().filter(|v| v.is_finite()).collect();
+    changing.dedup_by(|a, b| a.total_cmp(b).is_eq());
+    let stride = (changing.len() / 4096).max(1);
+    let mut some: Vec<f64> = changing.into_iter().step_by(stride).collect();
     some.sort_by(f64::total_cmp);
     let span = some.last().zip(some.first()).map_or(0.0, |(a, b)| a - b);
     let steps: Vec<f64> = some.windows(2).map(|w| w[1] - w[0]).filter(|d| *d > 1e-9 * span).collect();

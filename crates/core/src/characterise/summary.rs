@@ -108,8 +108,14 @@ fn bandwidth(points: &[Point]) -> Bandwidth {
     let slope = ((d.1 - c.1) / (d.0 - c.0)).abs().max(0.1);
     let relative = |p: &Point| p.gain.standard_uncertainty / p.gain.value;
     let by_gain = relative(&points[k]).max(relative(&points[k + 1])) / slope;
-    // A straight line on this paper leaves h²/8 times the bend; a bend of 2·slope² is that of a Gaussian. Taken as half-width.
-    let by_line = (b.0 - a.0).powi(2) / 8.0 * 2.0 * slope / 3f64.sqrt();
+    // A straight line on this paper leaves h²/8 times the bend; a bend of 2·slope² is that of a Gaussian, and more shows where neighbours lie
+    // further off: (y1 + y2 − y0 − y3)/16 is what their cubic leaves in the middle. The larger is taken as half-width.
+    let smooth = (b.0 - a.0).powi(2) / 8.0 * 2.0 * slope;
+    let bent = match (k.checked_sub(1).and_then(|i| points.get(i)), points.get(k + 2)) {
+        (Some(before), Some(after)) => (a.1 + b.1 - ln(before).1 - ln(after).1).abs() / 16.0 / slope,
+        _ => 0.0,
+    };
+    let by_line = smooth.max(bent) / 3f64.sqrt();
     Bandwidth::At(Estimate { value, standard_uncertainty: value * by_gain.hypot(by_line) })
 }
 

@@ -164,6 +164,19 @@ fn sines_give_gain_and_phase() {
     assert_close!(flat.frequency_hz, 1e5, relative(1e-9));
 }
 
+/// A source that rests at 0 and at 1 exactly is no converter of one bit.
+#[test]
+fn levels_without_noise_are_no_steps_of_a_converter() {
+    let (dt, tau) = (1e-10, 2e-9);
+    let x = square(8_000, dt, 0.41e-6, 5e-6, |t| (t / 1e-9).clamp(0.0, 1.0));
+    let integral = |t: f64| if t > 0.0 { t - tau * (1.0 - (-t / tau).exp()) } else { 0.0 };
+    let y = square(8_000, dt, 0.41e-6, 5e-6, |t| (integral(t) - integral(t - 1e-9)) / 1e-9);
+    let out = of_edges(record(&y, dt), Source::Column(record(&x, dt)), &SETTINGS);
+    assert!(out.range_hz().unwrap().1 > 400e6, "{:?}", out.range_hz());
+    let Some(Bandwidth::At(bandwidth)) = out.bandwidth else { panic!("{:?}", out.bandwidth) };
+    assert_close!(bandwidth.value, 1.0 / (TAU * tau), relative(1e-3));
+}
+
 #[test]
 fn what_holds_no_step_is_refused() {
     for values in [vec![1.0; 500], (0..20).map(f64::from).collect(), vec![f64::NAN; 100], Vec::new()] {

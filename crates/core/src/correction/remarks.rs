@@ -134,6 +134,18 @@ pub fn on_chain(undoing: &Undoing<'_>, value: &dyn Fn(f64) -> String) -> Vec<Fin
             "what lies above is not in the record; a shorter ground lead or a faster probe would bring it there",
         ));
     }
+    if let (Some(wished_hz), Some((from_hz, to_hz))) = (chosen.measured_from_hz, chain.covered_hz()) {
+        findings.push(Finding::warning(
+            "measured-range",
+            format!(
+                "a measured element covers {} to {} only; the chain is undone no further, though {} was asked for",
+                hertz(from_hz),
+                hertz(to_hz),
+                hertz(wished_hz)
+            ),
+            "measure the element over a wider range, or ask for less",
+        ));
+    }
     if let Some(wished_hz) = chosen.sampling_from_hz {
         findings.push(Finding::warning(
             "bandwidth-beyond-sampling",
@@ -145,7 +157,7 @@ pub fn on_chain(undoing: &Undoing<'_>, value: &dyn Fn(f64) -> String) -> Vec<Fin
             "sample faster",
         ));
     }
-    if wish == Wish::LeastError {
+    if wish == Wish::LeastError && chosen.limited_from_hz.is_none() {
         findings.push(Finding::note(
             "bandwidth-from-noise",
             format!(
@@ -177,7 +189,11 @@ pub fn on_chain(undoing: &Undoing<'_>, value: &dyn Fn(f64) -> String) -> Vec<Fin
             "if the screen was overdriven, use a coarser range",
         ));
     }
-    if 2 * summary.end_samples >= summary.samples {
+    let (ends, which) = match setting.before {
+        Before::Unknown => (2, "first and last"),
+        Before::Rest => (1, "last"),
+    };
+    if ends * summary.end_samples >= summary.samples {
         findings.push(Finding::fault(
             "ends-cover-record",
             format!(
@@ -190,7 +206,7 @@ pub fn on_chain(undoing: &Undoing<'_>, value: &dyn Fn(f64) -> String) -> Vec<Fin
         findings.push(Finding::note(
             "ends-uncertain",
             format!(
-                "what lies beyond the record is not known and raises the uncertainty of the first and last {} samples ({})",
+                "what lies beyond the record is not known and raises the uncertainty of the {which} {} samples ({})",
                 summary.end_samples,
                 format_engineering(summary.end_samples as f64 * setting.interval_s, Unit::Second, 3)
             ),

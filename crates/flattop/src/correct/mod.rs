@@ -9,9 +9,9 @@ pub(crate) use args::Args;
 
 use flattop_report::correction::{json, plot, text};
 
+use crate::found::Trouble;
 use crate::output::{complain, draw, print};
 use crate::status::{Ending, WrongUsage};
-use known::Trouble;
 
 /// Runs the command.
 pub(crate) fn run(args: &Args) -> Result<Ending, WrongUsage> {

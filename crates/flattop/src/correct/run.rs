@@ -16,8 +16,9 @@ use flattop_report::format::plain;
 use flattop_report::subject::RecordFacts;
 
 use super::args::{Against, Args};
-use super::known::{Source, Trouble, What};
+use super::known::{Source, What};
 use super::watch::Watch;
+use crate::found::Trouble;
 use crate::progress::Meter;
 
 /// Reads, corrects, writes.

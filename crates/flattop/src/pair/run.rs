@@ -16,18 +16,10 @@ use flattop_report::format::plain;
 use flattop_report::pair::{Consequence, Subject, Trimmed};
 
 use super::Args;
-use crate::found::{self, Found};
+use crate::found::{self, Found, Trouble};
 use crate::setup::{self, Around};
 use crate::status::WrongUsage;
 use crate::workbench;
-
-/// Why there is nothing to tell.
-pub(super) enum Trouble {
-    /// Something cannot be read or used.
-    Unusable(String),
-    /// It can be read, but carries no answer.
-    Undetermined(String),
-}
 
 /// One probe of the pair.
 enum Side {
@@ -118,11 +110,7 @@ fn side(args: &Args, text: &str) -> Result<Side, Trouble> {
     let path = Path::new(text);
     let ends = |end: &str| path.extension().is_some_and(|e| e.eq_ignore_ascii_case(end));
     if ends("json") {
-        let found =
-            found::from_file(path).map_err(|message| match message.contains("found no compensation") {
-                true => Trouble::Undetermined(message),
-                false => Trouble::Unusable(message),
-            })?;
+        let found = found::from_file(path)?;
         return Ok(Side::Found(Box::new(found)));
     }
     if ends("toml") {
@@ -147,7 +135,7 @@ fn side(args: &Args, text: &str) -> Result<Side, Trouble> {
         ))
     })?;
     let entry = register.entry(*seq).map_err(fail)?;
-    found::from_entry(&entry).map(|found| Side::Found(Box::new(found))).map_err(Trouble::Unusable)
+    found::from_entry(&entry).map(|found| Side::Found(Box::new(found)))
 }
 
 fn plan(file: &Path) -> Result<Side, String> {

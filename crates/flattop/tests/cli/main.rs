@@ -7,6 +7,7 @@
 mod assess;
 mod bench;
 mod budget;
+mod characterise;
 mod compatibility;
 mod correct;
 mod demo;

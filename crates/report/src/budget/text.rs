@@ -246,7 +246,7 @@ pub(super) fn short(name: &str, width: usize) -> String {
     std::iter::once('…').chain(name.chars().skip(length + 1 - width)).collect()
 }
 
-const NAME: usize = 34;
+const NAME: usize = 32;
 
 fn inputs(page: &mut Page, subject: &Subject, result: &BudgetResult) {
     page.heading("Inputs");
@@ -305,7 +305,7 @@ fn contributions(page: &mut Page, subject: &Subject, result: &BudgetResult) {
             format_engineering(term.contribution, unit, 2),
             share(term.share),
         );
-        line.extend(std::iter::repeat_n('▪', (5.0 * term.share).round().clamp(0.0, 5.0) as usize));
+        line.extend(std::iter::repeat_n('▪', (7.0 * term.share).round().clamp(0.0, 7.0) as usize));
         page.line(&line);
     }
 }

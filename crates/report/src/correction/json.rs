@@ -35,6 +35,7 @@ pub fn of(subject: &Subject) -> String {
             bandwidth_hz: finite(chosen.bandwidth_hz),
             bandwidth_from: match (chosen.limited_from_hz, chosen.sampling_from_hz, wish) {
                 (Some(_), _, _) => "limit",
+                (None, _, _) if chosen.measured_from_hz.is_some() => "measured",
                 (None, Some(_), _) => "sampling",
                 (None, None, Wish::Bandwidth(_)) => "asked",
                 (None, None, Wish::LeastError) => "noise",
@@ -43,6 +44,7 @@ pub fn of(subject: &Subject) -> String {
             greatest_gain: finite(chosen.greatest_gain.0),
             greatest_gain_hz: finite(chosen.greatest_gain.1),
             lost_rms: finite(chosen.lost_rms),
+            delay_s: finite(summary.delay_s),
             end_samples: summary.end_samples,
         }),
         before: match subject.before() {
@@ -123,6 +125,7 @@ struct Chain {
     greatest_gain: Option<f64>,
     greatest_gain_hz: Option<f64>,
     lost_rms: Option<f64>,
+    delay_s: Option<f64>,
     end_samples: u64,
 }
 

@@ -70,7 +70,7 @@ fn basis(page: &mut Page, subject: &Subject) {
     page.heading("What it rests on");
     match &subject.undone {
         Undone::Shelf { known, .. } => shelf(page, subject, known),
-        Undone::Chain { wish, chosen, .. } => chain(page, subject, *wish, chosen),
+        Undone::Chain { wish, chosen, summary, .. } => chain(page, subject, *wish, chosen, summary.delay_s),
     }
     let (least, _, greatest) = subject.uncertainties();
     page.entry(
@@ -131,10 +131,11 @@ fn shelf(page: &mut Page, subject: &Subject, known: &KnownShelf) {
     page.entry("time constant", &quantity(constant, "s").with_units());
 }
 
-fn chain(page: &mut Page, subject: &Subject, wish: Wish, chosen: &Chosen) {
+fn chain(page: &mut Page, subject: &Subject, wish: Wish, chosen: &Chosen, delay_s: f64) {
     let hertz = |hz| plain(hz, "Hz", 3);
     let why = match (chosen.limited_from_hz, chosen.sampling_from_hz, wish) {
         (Some(_), _, _) => "where the limit of gain stops it",
+        (None, _, _) if chosen.measured_from_hz.is_some() => "as far as the plan's measured element is known",
         (None, Some(_), _) => "as much as the sampling carries",
         (None, None, Wish::Bandwidth(_)) => "as asked",
         (None, None, Wish::LeastError) => "where noise and loss together are least",
@@ -156,6 +157,13 @@ fn chain(page: &mut Page, subject: &Subject, wish: Wish, chosen: &Chosen) {
         &format!(
             "{} rms of the record's own content lies beyond that bandwidth",
             subject.value(chosen.lost_rms, 2)
+        ),
+    );
+    page.entry(
+        "delay",
+        &format!(
+            "{} left in: the record keeps the time of the screen, the signal was that much earlier",
+            plain(delay_s, "s", 3)
         ),
     );
 }

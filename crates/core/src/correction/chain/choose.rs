@@ -13,9 +13,16 @@ const HIGHEST: f64 = 1.0 / 6.0;
 /// Bandwidths that are weighed, in each octave.
 const PER_OCTAVE: f64 = 8.0;
 
-/// Longest stretch of a spectrum, and how many are averaged at most.
+/// Longest stretch of a spectrum, and how many are averaged at most. With windows a quarter of their length apart, an edge counts the same
+/// wherever it lies.
 const STRETCH: usize = 4096;
 const STRETCHES: usize = 128;
+
+/// Of so many neighbouring stretches one is independent, about.
+const OVERLAP: f64 = 2.0;
+
+/// Samples between those whose differences tell where something happens.
+const DIFFERENCE: usize = 8;
 
 /// What counts as content: the noise and so many of its own standard deviations in the averaged spectrum.
 const CONTENT: f64 = 4.0;
@@ -58,11 +65,13 @@ pub struct Chosen {
     pub limited_from_hz: Option<(f64, f64)>,
     /// The bandwidth wished for, Hz, where the sampling rate does not carry it.
     pub sampling_from_hz: Option<f64>,
+    /// The bandwidth wished for, Hz, where a measured element of the chain is not known so far up.
+    pub measured_from_hz: Option<f64>,
     /// Sines up to here come out within 1 % by the Gaussian aimed at, Hz.
     pub flat_to_hz: f64,
     /// The largest |K| and where it is, Hz.
     pub greatest_gain: (f64, f64),
-    /// What the Gaussian takes from the record's own content, root mean square.
+    /// What the Gaussian takes from the record's own content where most happens in it, root mean square.
     pub lost_rms: f64,
 }
 
@@ -72,6 +81,8 @@ pub struct Chosen {
 /// No bandwidth at all stays under the limit, or the wish is no bandwidth.
 pub fn choose(question: &Question<'_>) -> Result<Chosen, ChainCorrectionError> {
     let highest_hz = HIGHEST / question.interval_s;
+    // What was measured of an element says nothing of what lies beyond.
+    let measured_hz = question.chain.covered_hz().map_or(f64::INFINITY, |(_, to_hz)| to_hz);
     let spectrum = Spectrum::of(question);
     let (wished_hz, sampling_from_hz) = match question.wish {
         Wish::Bandwidth(hz) if !(hz > 0.0 && hz.is_finite()) => {
@@ -79,8 +90,11 @@ pub fn choose(question: &Question<'_>) -> Result<Chosen, ChainCorrectionError> {
         }
         Wish::Bandwidth(hz) if hz > highest_hz => (highest_hz, Some(hz)),
         Wish::Bandwidth(hz) => (hz, None),
-        Wish::LeastError => (spectrum.least_error(highest_hz), None),
+        Wish::LeastError => (spectrum.least_error(highest_hz.min(measured_hz)), None),
     };
+    let measured_from_hz = (wished_hz > measured_hz).then_some(sampling_from_hz.unwrap_or(wished_hz));
+    let sampling_from_hz = sampling_from_hz.filter(|_| measured_from_hz.is_none());
+    let wished_hz = wished_hz.min(measured_hz);
     let mut bandwidth_hz = wished_hz;
     let mut limited_from_hz = None;
     let (_, over_hz) = spectrum.greatest_gain(wished_hz, question.greatest_gain);
@@ -105,10 +119,40 @@ pub fn choose(question: &Question<'_>) -> Result<Chosen, ChainCorrectionError> {
         bandwidth_hz,
         limited_from_hz,
         sampling_from_hz,
+        measured_from_hz,
         flat_to_hz: bandwidth_hz * (2.0 * (1.0 / 0.99f64).log2()).sqrt(),
         greatest_gain: spectrum.greatest_gain(bandwidth_hz, question.greatest_gain).0,
         lost_rms: spectrum.lost(bandwidth_hz).sqrt(),
     })
+}
+
+/// Where the stretches begin: a quarter of their length apart over a short record; in a long one those in which most happens, so that a
+/// single edge in a long rest is not passed over.
+fn stretches(samples: SampleView<'_>, length: usize) -> Vec<usize> {
+    let step = (length / 4).max(1);
+    let last = samples.len() - length;
+    let starts: Vec<usize> = (0..last).step_by(step).chain([last]).collect();
+    if starts.len() <= STRETCHES {
+        return starts;
+    }
+    // Differences over a few samples show edges; how much each quarter holds of them.
+    let apart = DIFFERENCE.min(step);
+    let happens = |from: usize| -> f64 {
+        let differences = (from..from + step - apart).step_by(apart);
+        differences.map(|k| (samples.at(k + apart) - samples.at(k)).powi(2)).filter(|d| d.is_finite()).sum()
+    };
+    let quarters: Vec<f64> = (0..samples.len() / step).map(|k| happens(k * step)).collect();
+    // What lies in the middle of a window counts.
+    let mut busiest: Vec<(f64, usize)> = starts
+        .iter()
+        .map(|from| {
+            let middle = from / step + 1;
+            (quarters.iter().skip(middle).take(2).sum(), *from)
+        })
+        .collect();
+    busiest.sort_by(|a, b| b.0.total_cmp(&a.0));
+    busiest.truncate(STRETCHES);
+    busiest.into_iter().map(|(_, from)| from).collect()
 }
 
 /// The record's power over frequency beside the chain's gain.
@@ -139,9 +183,7 @@ impl Spectrum {
         let forward = RealFftPlanner::new().plan_fft_forward(length);
         let mut power = vec![0.0; length / 2 + 1];
         let mut used = 0u32;
-        let count = (points / length).clamp(1, STRETCHES);
-        for stretch in 0..count {
-            let from = if count == 1 { 0 } else { (points - length) / (count - 1) * stretch };
+        for from in stretches(question.samples, length) {
             let mut values: Vec<f64> = (from..from + length).map(|k| question.samples.at(k)).collect();
             if values.iter().any(|v| !v.is_finite()) {
                 continue;
@@ -157,7 +199,7 @@ impl Spectrum {
         let density = 2.0 * question.interval_s / (weight * f64::from(used.max(1)));
         let noise = 2.0 * question.noise * question.noise * question.interval_s;
         // A spectrum of noise has the standard deviation of its mean; averaging lessens it by the root.
-        let least = noise * (1.0 + CONTENT / f64::from(used.max(1)).sqrt());
+        let least = noise * (1.0 + CONTENT / (f64::from(used) / OVERLAP).max(1.0).sqrt());
         let content = power.iter().map(|p| density * p);
         // What is not clearly above the noise may be noise.
         let content = content.map(|p| if p > least { p - noise } else { 0.0 }).collect();

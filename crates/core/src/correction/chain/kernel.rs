@@ -8,10 +8,10 @@ use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
 /// Lengths over which kernels are made.
 const SHORTEST: usize = 1 << 11;
-const LONGEST: usize = 1 << 19;
+const LONGEST: usize = 1 << 16;
 
 /// Share of the kernel's total size that may be left out on both sides together.
-const ENOUGH: f64 = 1e-7;
+const ENOUGH: f64 = 1e-6;
 /// Share that lies outside what counts as its core.
 const CORE: f64 = 1e-3;
 
@@ -55,16 +55,16 @@ impl Kernel {
             // Lengths agree and both ends are real, so that this cannot fail.
             let _ = back.process(&mut spectrum, &mut circle);
             circle.iter_mut().for_each(|v| *v /= length as f64);
-            let kernel = Self::cut(&circle);
-            if kernel.reach <= length / 4 || length >= LONGEST {
+            let (kernel, fits) = Self::cut(&circle);
+            if fits || length >= LONGEST {
                 return (kernel, power / length as f64);
             }
             length *= 2;
         }
     }
 
-    /// Cuts what lies far from the middle of a circle of weights.
-    fn cut(circle: &[f64]) -> Self {
+    /// Cuts what lies far from the middle of a circle of weights; whether what counts fits into its half.
+    fn cut(circle: &[f64]) -> (Self, bool) {
         let (length, half) = (circle.len(), circle.len() / 2);
         let total: f64 = circle.iter().map(|v| v.abs()).sum();
         let ring = |k: usize| circle[k].abs() + circle[length - k].abs();
@@ -78,6 +78,7 @@ impl Kernel {
             }
             outside += ring(k);
         }
+        let fits = reach <= length / 4;
         let reach = reach.max(1).min(length / 4);
         let weights: Vec<f64> = (0..=2 * reach).map(|k| circle[(k + length - reach) % length]).collect();
         let kept: f64 = weights.iter().map(|v| v.abs()).sum();
@@ -91,7 +92,10 @@ impl Kernel {
         };
         let before = tail(&|k| circle[k]);
         let after = tail(&|k| circle[length - k]);
-        Self { weights, reach, core: core.min(reach), left_out: (total - kept).max(0.0), before, after }
+        (
+            Self { weights, reach, core: core.min(reach), left_out: (total - kept).max(0.0), before, after },
+            fits,
+        )
     }
 
     /// The same kernel with weights of nil put to both sides, so that several act in step.

@@ -1,10 +1,13 @@
 //! The whole chain undone: bandwidth, ringing of the ground lead, cable, loading, up to a stated bandwidth and no further.
 //!
 //! With M = N·H the chain's gain (the screen per volt at the reference) the record is turned into what the reference would show through a
-//! Gaussian of −3 dB bandwidth F: L(f) = 2^(−(f/F)²/2), no delay. K = L/M; below F it restores, above it fades out faster than any chain,
+//! Gaussian of −3 dB bandwidth F: L(f) = 2^(−(f/F)²/2). K = L/M; below F it restores, above it fades out faster than any chain,
 //! so that content which the record does not hold is not made up. F is given, or is what makes noise and loss together least (the sum
 //! of |K|²·noise and (1 − L)²·signal/|M|², both as the record's own spectrum shows them). Where |K| would exceed a limit, F is lowered
 //! until it does not: see [`Chosen::limited_from_hz`].
+//!
+//! The delay of the chain stays in: the record keeps the time of the screen, and what is not known of the delay does not count. It is
+//! stated ([`ChainSummary::delay_s`]): the signal came by so much earlier.
 //!
 //! How K acts: the slow pole and zero of a divider on its input ([`slow_shelf`]) are undone by the recursion of [`super::shelf`], the rest
 //! by a finite kernel through blocks of Fourier transforms. Blocks lie at fixed samples: asking in other pieces gives the same bits.
@@ -150,7 +153,9 @@ pub struct ChainSummary {
     pub missing: u64,
     /// Standard deviation of white noise after over before.
     pub noise_gain: f64,
-    /// Samples at each end whose uncertainty holds what lies beyond it.
+    /// Delay that was left in: the phase lag at a twentieth of the bandwidth over its frequency, without that of the slow pole and zero, s.
+    pub delay_s: f64,
+    /// Samples at each end whose uncertainty holds what lies beyond it; at the last end only, where the signal was at rest before the record.
     pub end_samples: u64,
     /// The most that cutting the kernel short can make of the record's range.
     pub bias_bound: f64,
@@ -181,6 +186,7 @@ pub struct ChainCorrector {
     noise_u: f64,
     noise_gain: f64,
     bias_bound: f64,
+    delay_s: f64,
     /// Samples taken in and given out.
     taken: usize,
     given: usize,
@@ -231,12 +237,14 @@ impl ChainCorrector {
         kernel.widen(reach);
         doubtful.iter_mut().for_each(|(_, kernel)| kernel.widen(reach));
         let path = |slow, kernel| Path { slow, blocks: Blocks::new(kernel), start_u: VecDeque::new() };
+        let delay_s = inverse.delay_s;
         let main = path(inverse.slow, kernel);
         let shifted = doubtful.into_iter().map(|(slow, kernel)| path(slow, kernel)).collect();
         let noise_gain = power.sqrt();
         Ok(Self {
             noise_u: setting.noise * noise_gain,
             noise_gain,
+            delay_s,
             bias_bound: main.blocks.kernel().left_out * setting.span,
             setting,
             main,
@@ -274,7 +282,11 @@ impl ChainCorrector {
                 variance += change * change;
             }
             let kernel = self.main.blocks.kernel();
-            let beyond = (kernel.beyond_start(at) + kernel.beyond_end(points - 1 - at)) * self.setting.span;
+            let start = match self.setting.before {
+                Before::Unknown => kernel.beyond_start(at),
+                Before::Rest => 0.0,
+            };
+            let beyond = (start + kernel.beyond_end(points - 1 - at)) * self.setting.span;
             variance += beyond * beyond / 3.0;
             let u = variance.sqrt();
             let is_missing = self.near_missing(at);
@@ -299,6 +311,7 @@ impl ChainCorrector {
             samples: self.given as u64,
             missing: self.missing,
             noise_gain: self.noise_gain,
+            delay_s: self.delay_s,
             end_samples: self.main.blocks.kernel().core as u64,
             bias_bound: self.bias_bound,
             least_u: if self.seen.0.is_finite() { self.seen.0 } else { 0.0 },
@@ -361,7 +374,12 @@ struct Inverse<'a> {
     ratio: f64,
     interval_s: f64,
     slow: Option<ShelfCorrector>,
+    /// Delay that stays in, s.
+    delay_s: f64,
 }
+
+/// Share of the bandwidth at which the delay is read off the phase.
+const DELAY_AT: f64 = 0.05;
 
 impl<'a> Inverse<'a> {
     fn of(chain: &'a Chain, setting: &ChainSetting) -> Result<Self, ChainCorrectionError> {
@@ -381,11 +399,17 @@ impl<'a> Inverse<'a> {
             };
             ShelfCorrector::new(setting).ok()
         });
-        Ok(Self { response, ratio: chain.ratio, interval_s: setting.interval_s, slow })
+        let ratio = chain.ratio;
+        let mut inverse = Self { response, ratio, interval_s: setting.interval_s, slow, delay_s: 0.0 };
+        let hz = DELAY_AT * setting.bandwidth_hz;
+        inverse.delay_s = -inverse.rest(hz).arg() / (std::f64::consts::TAU * hz);
+        Ok(inverse)
     }
 
+    /// N·H without the delay.
     fn gain(&self, frequency_hz: f64) -> Complex64 {
-        self.ratio * self.response.at_frequency(frequency_hz)
+        let turn = std::f64::consts::TAU * frequency_hz * self.delay_s;
+        self.ratio * self.response.at_frequency(frequency_hz) * Complex64::from_polar(1.0, turn)
     }
 
     /// Gain of the recursion.
