@@ -169,7 +169,7 @@ fn faults_point_at_line_column_and_key() {
     );
     assert_eq!(
         change("\"block\"", "\"list\"")[0],
-        "my.toml, line 8, column 54: [samples] code: expected no code where coding is list, found one; take it out"
+        "my.toml, line 8, column 53: [samples] code: expected no code where coding is list, found one; take it out"
     );
 }
 
@@ -323,4 +323,27 @@ proptest! {
             let _ = dialogue.dry_run();
         }
     }
+}
+
+/// The pieces of the guide, one after the other, are a dialogue; what it says of the dry run is so; its formulas are terms.
+#[test]
+fn the_guide_is_true() {
+    let guide = include_str!("../../../../docs/dialogues.md");
+    let mut text = String::from("[[query]]\nname = \"points\"\nask = \"P?\"\nwhen = \"once\"\n");
+    for piece in guide.split("```toml\n").skip(1) {
+        text += piece.split("```").next().unwrap();
+    }
+    Dialogue::parse("docs/dialogues.md", &text.replace('…', "Q?")).unwrap();
+    let excerpt = guide.split("```\n").find(|part| part.starts_with("After connecting:")).unwrap();
+    assert!(Dialogue::scpi_1999().unwrap().dry_run().contains(excerpt), "{excerpt}");
+    let rows = guide.lines().skip_while(|line| !line.contains("| code_offset | step |")).skip(2);
+    let mut terms = 0;
+    for cell in rows.take_while(|line| line.starts_with('|')).flat_map(|line| line.split('|').skip(2)) {
+        if let Some(text) = cell.trim().strip_prefix('`').and_then(|cell| cell.strip_suffix('`')) {
+            Term::parse(text.trim_matches('"'), flattop_core::quantity::Unit::Ratio).unwrap();
+            terms += 1;
+        }
+    }
+    assert!(terms >= 8, "{terms}");
+    Term::parse("1 / rate", flattop_core::quantity::Unit::Second).unwrap();
 }
