@@ -262,7 +262,7 @@ mod tests {
         let (first, second) = (seen("a", 20, 5, 2), seen("a", 30, 6, 2));
         ledger.look(ms(0), vec![first.clone()], &BTreeSet::new());
         let ready = ledger.look(ms(200), vec![first.clone()], &BTreeSet::new());
-        assert_eq!(ready, [first.clone()]);
+        assert_eq!(ready.first(), Some(&first));
         assert!(!ledger.told(ms(200), &first, Some(&second)));
         assert_eq!(ledger.look(ms(400), vec![second.clone()], &BTreeSet::new()), [second]);
     }
@@ -290,14 +290,14 @@ mod tests {
             for (index, (size, changed, id)) in states.iter().enumerate() {
                 let at = index as u64 * 100;
                 let file = seen("a", *size, *changed, *id);
-                if !bench.look(at, &[file.clone()]).is_empty() {
+                if !bench.look(at, std::slice::from_ref(&file)).is_empty() {
                     told.push(file);
                 }
             }
             let (size, changed, id) = states[states.len() - 1];
             let last = seen("a", size, changed, id);
             for at in 0..10 {
-                if !bench.look(100_000 + at * 100, &[last.clone()]).is_empty() {
+                if !bench.look(100_000 + at * 100, std::slice::from_ref(&last)).is_empty() {
                     told.push(last.clone());
                 }
             }
