@@ -10,8 +10,6 @@ mod recorder;
 mod replay;
 mod tcp;
 mod transcript;
-#[cfg_attr(target_os = "linux", path = "usbtmc/enabled.rs")]
-#[cfg_attr(not(target_os = "linux"), path = "usbtmc/disabled.rs")]
 mod usbtmc;
 
 use std::time::Duration;

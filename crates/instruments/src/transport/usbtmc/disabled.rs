@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use super::{Received, Transport, Trouble};
+use crate::transport::{Received, Transport, Trouble};
 
 /// A device file; never to be had here.
 pub struct UsbTmc {

@@ -11,7 +11,7 @@ use std::time::Duration;
 
 use flattop_scpi::session::Boundary;
 
-use super::{PIECE, Received, Transport, Trouble, broken};
+use crate::transport::{PIECE, Received, Transport, Trouble, broken};
 
 /// A device file.
 pub struct UsbTmc {
