@@ -82,6 +82,15 @@ pub fn read_bytes(name: &str, bytes: &[u8], options: &ReadOptions) -> Result<Cap
     read(name, &Arc::new(Bytes::Held(bytes.to_vec())), options, &|_| {})
 }
 
+/// How many bytes the NPY array has that begins with `start`, its header included; `None` while more of it is needed to
+/// tell. `name` stands for it in errors.
+///
+/// # Errors
+/// It has no header of NPY.
+pub fn npy_length(name: &str, start: &[u8]) -> Result<Option<u64>, ReadError> {
+    npy::length(name, start)
+}
+
 fn read(
     file: &str,
     bytes: &Arc<Bytes>,

@@ -24,6 +24,29 @@ pub(crate) const MAGIC: &[u8] = b"\x93NUMPY";
 /// A first axis of at most this length may be the columns.
 const FEW_COLUMNS: usize = 16;
 
+/// Bytes of the array that `start` begins, header included; `None` while the header is not whole.
+///
+/// # Errors
+/// The header is none.
+pub(crate) fn length(file: &str, start: &[u8]) -> Result<Option<u64>, ReadError> {
+    let announced = match start.get(MAGIC.len()..) {
+        Some([1, 0, a, b, ..]) => Some(10 + usize::from(u16::from_le_bytes([*a, *b]))),
+        Some([2 | 3, 0, a, b, c, d, ..]) => Some(12 + u32::from_le_bytes([*a, *b, *c, *d]) as usize),
+        Some([1..=3, 0, ..] | [1..=3] | []) | None => None,
+        // Another version: the reader says so.
+        Some(_) => Some(0),
+    };
+    // A header that claims to be endless is refused at once, not waited for.
+    if announced.is_none_or(|n| n > start.len() && n <= header::LONGEST + 12) {
+        return Ok(None);
+    }
+    let header = header::read(file, start)?;
+    let size = header.number.size() as u64;
+    let data = header.shape.iter().try_fold(size, |n, d| n.checked_mul(*d as u64));
+    // What no machine holds is as long as can be said.
+    Ok(Some(data.unwrap_or(u64::MAX).saturating_add(header.data_at as u64)))
+}
+
 /// Reads an NPY file.
 pub(crate) fn read(file: &str, bytes: &Arc<Bytes>, options: &ReadOptions) -> Result<Contents, ReadError> {
     let given = select::given_interval(file, options)?;

@@ -169,6 +169,8 @@ impl Key {
     pub fn takes(&self) -> String {
         match self.kind {
             Kind::Text => "text".to_owned(),
+            Kind::Texts => "text, or list of texts".to_owned(),
+            Kind::Written(_) => "term".to_owned(),
             Kind::Whole(least, most) => format!("whole number, {least} to {most}"),
             Kind::Word(words) => words.join(", "),
             Kind::List(dimension, _) => format!("list, {}", dimension.symbol()),

@@ -16,7 +16,8 @@ const CLOCKS: [&str; 2] = ["SystemTime", "Instant"];
 /// Only the program and the chores print.
 const PRINTING: [&str; 7] =
     ["print!", "println!", "eprint!", "eprintln!", "dbg!", "io::stdout", "io::stderr"];
-const LIBRARIES: [&str; 7] = ["close", "core", "captures", "plan", "register", "report", "scpi"];
+const LIBRARIES: [&str; 8] =
+    ["close", "core", "captures", "instruments", "plan", "register", "report", "scpi"];
 /// Libraries that know no outside world at all.
 const PURE: [&str; 2] = ["core", "scpi"];
 

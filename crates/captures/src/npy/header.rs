@@ -6,7 +6,7 @@ use crate::error::ReadError;
 use super::MAGIC;
 
 /// Longest header text that is read.
-const LONGEST: usize = 1 << 16;
+pub(super) const LONGEST: usize = 1 << 16;
 
 /// What the header says.
 #[derive(Debug, PartialEq)]

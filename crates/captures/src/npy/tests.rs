@@ -108,3 +108,22 @@ proptest! {
         }
     }
 }
+
+/// The lengths of the two files above, told as soon as the header is whole and not before.
+#[test]
+fn lengths_are_told_by_the_header() {
+    let rows = file("<f8", "False", "(2, 3)", &[0; 48]);
+    assert_eq!(length("f", &rows[..127]), Ok(None));
+    assert_eq!(length("f", &rows[..128]), Ok(Some(176)));
+    assert_eq!(length("f", &rows), Ok(Some(176)));
+    assert_eq!(length("f", &file("<i2", "False", "(5,)", &[])), Ok(Some(138)));
+    let vast = file("<f8", "False", "(9999999999999, 9999999999999)", &[]);
+    assert_eq!(length("f", &vast), Ok(Some(u64::MAX)));
+    for bad in [
+        &b"\x93NUMPY\x09\x00\x00\x00"[..],
+        b"\x93NUMPY\x02\x00\xff\xff\xff\xff",
+        &file("<f8", "Maybe", "()", &[]),
+    ] {
+        assert!(length("f", bad).is_err(), "{bad:?}");
+    }
+}

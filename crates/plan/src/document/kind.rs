@@ -9,6 +9,10 @@ pub enum Kind {
     Quantity(Dimension, Limits),
     /// A text.
     Text,
+    /// A text, or a list of them.
+    Texts,
+    /// A text or a number that the caller understands; the words say what is expected.
+    Written(&'static str),
     /// A whole number between two, both included.
     Whole(u32, u32),
     /// One of some words.
@@ -27,6 +31,8 @@ impl Kind {
                 format!("{}{}, for example {}", dimension.quantity(), limits.words(), dimension.example())
             }
             Kind::Text => "a text in quotes".to_owned(),
+            Kind::Texts => "a text in quotes, or a list of them".to_owned(),
+            Kind::Written(expected) => expected.to_owned(),
             Kind::Whole(least, most) => format!("a whole number from {least} to {most}"),
             Kind::Word(words) => format!("one of {}", quoted(words)),
             Kind::List(dimension, limits) => format!(

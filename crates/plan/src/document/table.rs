@@ -155,6 +155,41 @@ impl<'d> Table<'d> {
         Some(text)
     }
 
+    /// A text, or a list of texts, none of them empty.
+    pub fn texts(&self, key: &str) -> Option<Vec<String>> {
+        let texts = match self.raw(key, Kind::Texts)? {
+            Raw::Text(text) => vec![text.to_owned()],
+            Raw::Toml(Value::String(text)) => vec![text.value().clone()],
+            Raw::Toml(Value::Array(array)) if array.iter().all(Value::is_str) => {
+                array.iter().filter_map(Value::as_str).map(str::to_owned).collect()
+            }
+            Raw::Toml(other) => {
+                self.problem(key, &Kind::Texts.expected(), &describe(other), "");
+                return None;
+            }
+        };
+        if texts.is_empty() || texts.iter().any(|text| text.trim().is_empty()) {
+            self.problem(key, "texts that are not empty", "an empty one", "leave the key out for none");
+            return None;
+        }
+        Some(texts)
+    }
+
+    /// A text or a number, as text; `expected` says what it is to be.
+    pub fn written(&self, key: &str, expected: &'static str) -> Option<String> {
+        let kind = Kind::Written(expected);
+        match self.raw(key, kind)? {
+            Raw::Text(text) => Some(text.to_owned()),
+            Raw::Toml(Value::String(text)) => Some(text.value().clone()),
+            Raw::Toml(Value::Integer(number)) => Some(number.value().to_string()),
+            Raw::Toml(Value::Float(number)) => Some(number.value().to_string()),
+            Raw::Toml(other) => {
+                self.problem(key, &kind.expected(), &describe(other), "");
+                None
+            }
+        }
+    }
+
     /// A whole number from `least` to `most`.
     pub fn whole(&self, key: &str, least: u32, most: u32) -> Option<u32> {
         let kind = Kind::Whole(least, most);

@@ -3,6 +3,9 @@
 //! IVI-6.1, revision 2.0: 2.4 (header), table 4 (message types), 3 (how a session goes), tables 9 and 10 (error codes);
 //! clauses and numbers from memory. Synchronized mode only, no locks, no encryption. [`Client`] is our side, [`Server`]
 //! the instrument's, for practice and tests.
+//!
+//! An independent client (PyVISA 1.16.2 with PyVISA-py 0.8.1, as a process of its own) has opened a session with
+//! [`Server`], read an identity, a block of 40 samples and an error queue, and cleared the device: by hand, not in a test.
 
 mod client;
 mod frame;
