@@ -87,6 +87,6 @@ impl<'a> Spectra<'a> {
     ) -> super::walk::Walk<Complex64> {
         let places: &[(Place, Measured)] = &self.chain.measured;
         let first = k * places.len();
-        walk(&variant.lumps, costly, places, |number| self.placed[first + number])
+        walk(&variant.lumps, costly, places, |number| variant.entries(number, || self.placed[first + number]))
     }
 }

@@ -28,12 +28,21 @@ pub enum Cause {
     Cable,
     /// Response, limit and coupling of the input. Without it the screen shows what is at the connector; R ∥ C stays.
     Input,
+    /// [Responses](super::Measured::response) that were measured. Without it none is multiplied in; measured one- and two-ports are parts of the
+    /// circuit and stay.
+    Measured,
 }
 
 impl Cause {
-    /// All of them, in the order in which the signal meets them.
-    pub const ALL: [Cause; 5] =
-        [Cause::Loading, Cause::Contact, Cause::Compensation, Cause::Cable, Cause::Input];
+    /// All of them; those of the circuit in the order in which the signal meets them.
+    pub const ALL: [Cause; 6] =
+        [Cause::Loading, Cause::Contact, Cause::Compensation, Cause::Cable, Cause::Input, Cause::Measured];
+
+    /// Those that can matter in a chain: all, but the last only where there is one.
+    pub fn of(chain: &Chain) -> Vec<Cause> {
+        let has_response = chain.measured.iter().any(|(_, element)| element.is_response());
+        Self::ALL.into_iter().filter(|cause| *cause != Cause::Measured || has_response).collect()
+    }
 }
 
 /// A set of causes.
@@ -77,6 +86,7 @@ pub struct Variant<'a> {
     pub(super) input: Input,
     /// The factor 1 + sRC of the node belongs into the numerator (+1), into the denominator (−1), or nowhere.
     pub(super) node_factor: i8,
+    has_responses: bool,
 }
 
 impl<'a> Variant<'a> {
@@ -87,6 +97,7 @@ impl<'a> Variant<'a> {
             cable: chain.cable,
             input: chain.input,
             node_factor: 0,
+            has_responses: !without.has(Cause::Measured),
         };
         if without.has(Cause::Loading) {
             variant.lumps.stiff_node();
@@ -121,6 +132,15 @@ impl<'a> Variant<'a> {
         variant
     }
 
+    /// A, B, C, D of a measured element by its number: `known`, or those of nothing where it is taken out.
+    pub(super) fn entries(&self, number: usize, known: impl FnOnce() -> [Complex64; 4]) -> [Complex64; 4] {
+        if self.has_responses || !self.chain.measured[number].1.is_response() {
+            return known();
+        }
+        let (zero, one) = (Complex64::ZERO, Complex64::ONE);
+        [one, zero, zero, one]
+    }
+
     pub(super) fn with_node_factor(
         &self,
         s: Complex64,
@@ -138,7 +158,9 @@ impl Transfer for Variant<'_> {
     fn quotient(&self, s: Complex64) -> (Complex64, Complex64) {
         let costly = Costly::of(&self.cable, &self.input, s);
         let measured = &self.chain.measured;
-        let walk = walk(&self.lumps, &costly, measured, |number| measured[number].1.entries(s));
+        let walk = walk(&self.lumps, &costly, measured, |number| {
+            self.entries(number, || measured[number].1.entries(s))
+        });
         self.with_node_factor(s, to_screen(&walk, &costly))
     }
 }

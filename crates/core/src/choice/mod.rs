@@ -202,5 +202,6 @@ fn cause_words(cause: Cause) -> &'static str {
         Cause::Contact => "the ground lead",
         Cause::Cable => "the cable",
         Cause::Input => "the input's bandwidth",
+        Cause::Measured => "the measured response",
     }
 }

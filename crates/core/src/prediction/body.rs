@@ -43,7 +43,9 @@ impl Body {
         let signal = view.question.signal;
         let unloaded = Unloaded(chain.node);
         let variants: Vec<_> = match depth {
-            Depth::Shares => Cause::ALL.map(|cause| (cause, chain.without(cause))).to_vec(),
+            Depth::Shares => {
+                Cause::of(chain).into_iter().map(|cause| (cause, chain.without(cause))).collect()
+            }
             Depth::Totals => Vec::new(),
         };
         // What the input hides is the fastest that any of these shows.

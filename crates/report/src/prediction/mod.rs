@@ -90,6 +90,7 @@ pub fn cause_code(cause: Cause) -> &'static str {
         Cause::Compensation => "compensation",
         Cause::Cable => "cable",
         Cause::Input => "input",
+        Cause::Measured => "measured",
     }
 }
 
@@ -101,6 +102,7 @@ pub(crate) fn cause_words(cause: Cause) -> &'static str {
         Cause::Compensation => "the compensation",
         Cause::Cable => "the cable",
         Cause::Input => "the input",
+        Cause::Measured => "the measured response",
     }
 }
 

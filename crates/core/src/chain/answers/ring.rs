@@ -37,11 +37,13 @@ const SUMMITS: usize = 8;
 /// The pair of complex poles of node, contact, probe and input's R ∥ C that has the largest share in the response to a step
 /// half a period after it (so that what dies at once does not count); `None` where none is complex.
 ///
-/// Poles of the input's response and coupling are no ringing of the probe and are not looked for; that response does count in `step_share`.
+/// Poles of the input's response and coupling are no ringing of the probe and are not looked for; that response does count in `step_share`. A measured
+/// response counts in neither: whether its ringing is that of the lead, it does not tell.
 /// Newton's method on the denominator, from the resonance of contact with tip capacitance and from the summits of the response below 100 GHz.
 pub fn ringing(chain: &Chain) -> Option<Ringing> {
     let mut chain = chain.clone();
     chain.input.coupling = Coupling::Dc;
+    chain.measured.retain(|(_, element)| !element.is_response());
     let settled = chain.at(Complex64::new(0.0, 0.0)).norm();
     let mut found: Vec<Ringing> = Vec::new();
     for omega in starts(&chain) {

@@ -13,7 +13,8 @@ const SMALLEST_TRANSMISSION: f64 = 1e-6;
 /// A measured two-port, a one-port used in series or in shunt, or a response alone, between reference planes. Port 1 faces the node.
 ///
 /// Between the points each entry (A, B, C, D; impedance; admittance) is a cubic spline, also at complex frequencies not far from the imaginary axis.
-/// Below the first point it is continued smoothly and symmetrically to 0 Hz; above the last one it is held. Whoever shows a result should say so
+/// Below the first point it is continued smoothly and symmetrically to 0 Hz; above the last one it is held, or, a response, goes on falling as it did in
+/// its last octave. Whoever shows a result should say so
 /// where it leans on either: see [`Measured::covered_hz`].
 ///
 /// Behind a tip of megohms, 10⁻⁹ S to ground are a fault of a thousandth at low frequencies, and no network analyser resolves that. A table that stands
@@ -219,10 +220,16 @@ impl Measured {
             }
             inverse.push(value.inv());
         }
-        Ok(Self { kind: Kind::Response(spline(frequency_hz, inverse)?), covered_hz: covered(frequency_hz) })
+        let inverse = spline(frequency_hz, inverse)?.falling_on();
+        Ok(Self { kind: Kind::Response(inverse), covered_hz: covered(frequency_hz) })
     }
 
-    /// First and last measured frequency, Hz. Outside it is continued downwards, held upwards.
+    /// Whether it is a [response](Self::response) alone.
+    pub fn is_response(&self) -> bool {
+        matches!(self.kind, Kind::Response(_))
+    }
+
+    /// First and last measured frequency, Hz. Outside it is continued.
     pub fn covered_hz(&self) -> (f64, f64) {
         self.covered_hz
     }

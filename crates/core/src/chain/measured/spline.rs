@@ -17,6 +17,17 @@ pub(super) struct Spline {
     bend: Vec<Complex64>,
     /// Real coefficients of 1, s, s², s³, s⁴ below the first of `omega`.
     low: [f64; 5],
+    high: Beyond,
+}
+
+/// Steepest power that is continued: no response of a probe needs more, and nothing overflows.
+const STEEPEST: f64 = 12.0;
+
+/// What comes after the last of `omega`, ω_n: the last value times (ω/ω_n)^power · exp(j(ω − ω_n)·time).
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Beyond {
+    power: f64,
+    time_s: f64,
 }
 
 impl Spline {
@@ -48,7 +59,26 @@ impl Spline {
         // ω = s/j: ω² = −s², j·ω = s, j·ω³ = −s³.
         let low = [a0, a1, -a2, -a3, a4];
         let bend = bend_re.into_iter().zip(bend_im).map(|(re, im)| Complex64::new(re, im)).collect();
-        Self { omega, value, bend, low }
+        // Held: beyond what was measured nothing is known.
+        Self { omega, value, bend, low, high: Beyond::default() }
+    }
+
+    /// Of 1/H, the same going on after the last point as it went in the last octave: H falls on by its power of frequency, its phase stays on a
+    /// straight line. Held, the little that a response lets through at its end would go through at all frequencies: far too much of an edge.
+    #[must_use]
+    pub(super) fn falling_on(self) -> Self {
+        let last = self.omega.len() - 1;
+        let from = self.omega.partition_point(|w| *w < 0.5 * self.omega[last]).min(last.saturating_sub(1));
+        // About the last point: x = ln(ω/ω_n) and ω − ω_n, y = ln of size and angle.
+        let (mut angle, mut size, mut time) = (0.0, Sums::default(), Sums::default());
+        for k in (from..last).rev() {
+            angle += (self.value[k] / self.value[k + 1]).arg();
+            let ratio = (self.value[k] / self.value[last]).norm();
+            size.add((self.omega[k] / self.omega[last]).ln(), ratio.ln());
+            time.add(self.omega[k] - self.omega[last], angle);
+        }
+        let high = Beyond { power: size.slope().clamp(0.0, STEEPEST), time_s: time.slope() };
+        Self { high, ..self }
     }
 
     /// Value (and slope) at s.
@@ -62,8 +92,7 @@ impl Spline {
         }
         let last = self.omega.len() - 1;
         let (value, slope) = if omega >= self.omega[last] {
-            // Held: beyond what was measured nothing is known.
-            (self.value[last], Complex64::new(0.0, 0.0))
+            self.high.at(Complex64::new(omega, -z.re), self.omega[last], self.value[last])
         } else {
             // At s or, below the real axis, at its conjugate: ω = s/j.
             self.piece(Complex64::new(omega, -z.re))
@@ -83,6 +112,33 @@ impl Spline {
         let third = (m1 - m0) / (6.0 * h);
         let value = ((third * t + 0.5 * m0) * t + first) * t + self.value[k];
         (value, (3.0 * third * t + m0) * t + first)
+    }
+}
+
+impl Beyond {
+    /// Value and slope with respect to ω.
+    fn at(self, omega: Complex64, last: f64, value: Complex64) -> (Complex64, Complex64) {
+        let turn = Complex64::new(0.0, self.time_s);
+        let value = value * (omega / last).powf(self.power) * (turn * (omega - last)).exp();
+        (value, value * (self.power / omega + turn))
+    }
+}
+
+/// A straight line through a fixed point at (0, 0), by least squares.
+#[derive(Default)]
+struct Sums {
+    xx: f64,
+    xy: f64,
+}
+
+impl Sums {
+    fn add(&mut self, x: f64, y: f64) {
+        self.xx += x * x;
+        self.xy += x * y;
+    }
+
+    fn slope(&self) -> f64 {
+        if self.xx > 0.0 { self.xy / self.xx } else { 0.0 }
     }
 }
 
@@ -173,6 +229,26 @@ mod tests {
             let difference = (spline.at(s + h) - spline.at(s - h)) / (2.0 * h);
             assert_close!((got - difference).norm() / difference.norm(), 0.0, within(1e-6));
         }
+    }
+
+    #[test]
+    fn what_falls_goes_on_falling() {
+        use super::super::super::scalar::Jet;
+        // 1/H of two equal poles behind a delay of 0.4 ns, far above them: ω² and the delay's angle go on.
+        let inverse = |s: Complex64| (s * 1e-8 + 1.0).powi(2) * (s * 4e-10).exp();
+        let spline = sampled(inverse, Some(1.0), 2e7, 2e7, 200).falling_on();
+        for (re, im) in [(0.0, 6e9), (0.0, -6e9), (-2e7, 9e9)] {
+            let s = Complex64::new(re, im);
+            let ratio = spline.at(s) / inverse(s);
+            assert_close!((ratio - 1.0).norm(), 0.0, within(0.06), "at {s}: {ratio}");
+            let got = spline.at(Jet::variable(s)).slope;
+            let h = Complex64::new(1e4, 0.0);
+            let difference = (spline.at(s + h) - spline.at(s - h)) / (2.0 * h);
+            assert_close!((got - difference).norm() / difference.norm(), 0.0, within(1e-6));
+        }
+        // What does not fall is held.
+        let level = sampled(|_| Complex64::new(0.9, 0.0), Some(0.9), 2e7, 2e7, 20).falling_on();
+        assert_close!(level.at(Complex64::new(0.0, 1e12)).re, 0.9, relative(1e-12));
     }
 
     #[test]
