@@ -155,6 +155,8 @@ pub struct Track {
     held: usize,
     /// e before the last change.
     before: f64,
+    /// The capacitance that is not turned, F, as the captures tell it that tell it best: near the goal hardly any tail is left.
+    fixed_f: Option<Estimate>,
 }
 
 /// Where the trimmer stood at the beginning.
@@ -181,6 +183,7 @@ impl Track {
             heading: Heading::AtRest,
             held: 0,
             before: 0.0,
+            fixed_f: None,
         }
     }
 
@@ -254,6 +257,7 @@ impl Track {
 
     fn state(&mut self, reading: &Reading, segment: &Segment, is_change: bool, ratio: f64) -> State {
         let compensation = segment.compensation(ratio);
+        self.learn_fixed(&compensation);
         let tolerance = self.settings.tolerance;
         let verdict = compensation.verdict(tolerance);
         let averaging = segment.u_averaged(ratio);
@@ -309,24 +313,31 @@ impl Track {
         self.away = if self.heading == Heading::Away { self.away + 1 } else { 0 };
     }
 
-    /// From the change of e alone: the capacitance that is not turned is taken from the present estimate.
+    /// From the change of e alone, and the capacitance that is not turned.
     fn travel(&self, now: &Compensation, averaging: f64) -> Option<Travel> {
-        let start = self.start?;
+        let (start, fixed) = (self.start?, self.fixed_f?);
         let change = now.error.value - start.error;
         let u = averaging.hypot(start.u_averaged);
-        let of = |e: f64| trimmer_f(now, self.settings.adjusted_at, e);
+        let of = |e: f64| trimmer_f(&now.divider, self.settings.adjusted_at, fixed.value, e);
         let change_f = of(now.error.value) - of(start.error);
         let slope = (of(now.error.value + 1e-6) - of(now.error.value - 1e-6)) / 2e-6;
-        let fixed = match self.settings.adjusted_at {
-            AdjustedAt::Tip => now.shunt_capacitance_f(),
-            AdjustedAt::Base => now.tip_capacitance_f(),
-        };
-        let relative = if fixed.value > 0.0 { fixed.standard_uncertainty / fixed.value } else { 0.0 };
-        let u_f = (slope * u).hypot(relative * change_f);
+        let u_f = (slope * u).hypot(fixed.standard_uncertainty / fixed.value * change_f);
         Some(Travel {
             error: Estimate { value: change, standard_uncertainty: u },
             trimmer_f: Estimate { value: change_f, standard_uncertainty: u_f },
         })
+    }
+
+    /// Keeps the capacitance that is not turned where this estimate tells it better.
+    fn learn_fixed(&mut self, now: &Compensation) {
+        let found = match self.settings.adjusted_at {
+            AdjustedAt::Tip => now.shunt_capacitance_f(),
+            AdjustedAt::Base => now.tip_capacitance_f(),
+        };
+        let relative = |c: Estimate| c.standard_uncertainty / c.value;
+        if found.value > 0.0 && self.fixed_f.is_none_or(|known| relative(found) < relative(known)) {
+            self.fixed_f = Some(found);
+        }
     }
 }
 
@@ -353,14 +364,12 @@ fn group(after: &[Reading], ratio: f64) -> Segment {
     segment
 }
 
-/// Capacitance of the trimmer that makes e of `error`, F, the other capacitance being as estimated. From
-/// (1+e)·g0 = C1/(C1+C2).
-fn trimmer_f(now: &Compensation, at: AdjustedAt, error: f64) -> f64 {
-    let Divider { tip_resistance_ohm: r1, shunt_resistance_ohm: r2 } = now.divider;
+/// Capacitance of the trimmer that makes e of `error` beside the other capacitance, F. From (1+e)·g0 = C1/(C1+C2).
+fn trimmer_f(divider: &Divider, at: AdjustedAt, fixed_f: f64, error: f64) -> f64 {
+    let Divider { tip_resistance_ohm: r1, shunt_resistance_ohm: r2 } = *divider;
     let share = (1.0 + error) * r2 / (r1 + r2);
-    let c = now.capacitances();
     match at {
-        AdjustedAt::Tip => c.shunt_f * share / (1.0 - share),
-        AdjustedAt::Base => c.tip_f * (1.0 - share) / share,
+        AdjustedAt::Tip => fixed_f * share / (1.0 - share),
+        AdjustedAt::Base => fixed_f * (1.0 - share) / share,
     }
 }

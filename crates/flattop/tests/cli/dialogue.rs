@@ -28,10 +28,10 @@ fn the_template_is_checked_and_its_conversation_printed() {
 #[test]
 fn a_bad_file_is_refused_with_line_and_key() {
     let (bench, text) = with_template();
-    let line = 1 + text.lines().position(|line| line.starts_with("answer_time")).unwrap();
+    let line = text.lines().position(|line| line.starts_with("answer_time")).unwrap() + 1;
     for (from, to, part) in [
         ("answer_time = \"5 s\"", "answer_tiem = \"5 s\"", "answer_tiem"),
-        ("answer_time = \"5 s\"", "answer_time = \"5 V\"", "answer_time"),
+        ("answer_time = \"5 s\"", "answer_time = \"5 V\"", "[limits] answer_time"),
     ] {
         bench.write("bad.toml", &text.replace(from, to));
         for args in [
@@ -41,7 +41,7 @@ fn a_bad_file_is_refused_with_line_and_key() {
             let run = bench.run(args);
             assert_eq!(run.status, 1, "{run:?}");
             assert!(
-                run.stderr.contains(part) && run.stderr.contains(&format!("bad.toml:{line}")),
+                run.stderr.contains(part) && run.stderr.contains(&format!("bad.toml, line {line}, column ")),
                 "{line}: {run:?}"
             );
             assert!(run.stdout.is_empty(), "{run:?}");
@@ -88,6 +88,8 @@ fn an_instrument_that_does_not_understand_is_quoted() {
                         errors.push("-113,\"Undefined header\"");
                         "none"
                     }
+                    "SENSe:SWEep:TINTerval?" => "1E-6",
+                    "FETCh?" => "#14\0\0\0\0",
                     "*OPC?" => "1",
                     other if other.starts_with("*ESE ") => {
                         other.trim_start_matches("*ESE ").split(';').next().unwrap()
