@@ -12,7 +12,7 @@ use crate::text::wrap::wrap;
 pub const HEIGHT: usize = 22;
 const WIDTH: usize = 80;
 /// Cells of the scale; odd, so that nought has one of its own.
-const SCALE: usize = 71;
+const SCALE: usize = 69;
 /// Tolerances from nought to the end of the scale.
 const SCALE_END: f64 = 30.0;
 

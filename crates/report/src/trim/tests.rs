@@ -76,6 +76,7 @@ fn a_panel_fits_a_terminal_and_says_all_in_words() {
     ] {
         assert!(all.contains(part), "{part}: {all}");
     }
+    assert!(text.iter().any(|line| line.starts_with("low ") && line.ends_with(" high")), "{all}");
     let plain = with(&AWAY, |shown| panel(shown, Letters::Ascii));
     assert!(plain.iter().all(|line| line.is_ascii()), "{plain:?}");
     assert!(plain.join("\n").contains("+/-"));
