@@ -210,6 +210,9 @@ pub struct Assessment {
     pub tolerance: f64,
     /// e, τp and what follows from them; `None` when the record cannot carry them at all.
     pub compensation: Option<Compensation>,
+    /// Standard deviation with which e scatters from capture to capture of the same set-up: the part of its standard
+    /// uncertainty that more captures average out. `None` when it was not told apart from the rest.
+    pub scatter: Option<f64>,
     /// The square wave; `None` when there was none to see, or the method needs none.
     pub square_wave: Option<SquareWave>,
     /// Response measured against a reference column, if there was one: no model in it.

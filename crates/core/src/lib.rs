@@ -30,5 +30,7 @@ pub mod reach;
 pub mod reach_matrix;
 pub mod samples;
 pub mod signal;
+pub mod source_wave;
+pub mod tracking;
 pub mod transient;
 pub mod uncertainty;

@@ -3,7 +3,8 @@
 use clap::{Parser, Subcommand};
 
 use crate::{
-    assess, bench, budget, characterise, choose, completions, correct, log, man, pair, predict, reach, report,
+    assess, bench, budget, characterise, choose, completions, correct, dialogue, log, man, pair, predict,
+    reach, report, trim,
 };
 
 /// Trust what the oscilloscope shows through a divider probe
@@ -28,6 +29,8 @@ pub(crate) enum Command {
     Characterise(Box<characterise::Args>),
     Pair(Box<pair::Args>),
     Correct(Box<correct::Args>),
+    Trim(Box<trim::Args>),
+    Dialogue(dialogue::Args),
     Bench(Box<bench::Args>),
     Log(Box<log::Args>),
     Report(Box<report::Args>),

@@ -1,5 +1,6 @@
 //! The `flattop` program: what was typed, run, shown. `main` decides the exit status and nothing else.
 
+mod address;
 mod args;
 mod assess;
 mod bench;
@@ -8,6 +9,7 @@ mod characterise;
 mod choose;
 mod completions;
 mod correct;
+mod dialogue;
 mod found;
 mod log;
 mod logged;
@@ -20,6 +22,7 @@ mod reach;
 mod report;
 mod setup;
 mod status;
+mod trim;
 mod values;
 mod workbench;
 
@@ -38,6 +41,8 @@ fn main() -> ExitCode {
         Command::Characterise(args) => ("characterise", characterise::run(&args)),
         Command::Pair(args) => ("pair", pair::run(&args)),
         Command::Correct(args) => ("correct", correct::run(&args)),
+        Command::Trim(args) => ("trim", trim::run(&args)),
+        Command::Dialogue(args) => ("dialogue", dialogue::run(&args)),
         Command::Bench(args) => ("bench", bench::run(&args)),
         Command::Log(args) => ("log", log::run(&args)),
         Command::Report(args) => ("report", report::run(&args)),

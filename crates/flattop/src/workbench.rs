@@ -152,6 +152,13 @@ fn variable(name: &str) -> Option<String> {
     std::env::var(name).ok().filter(|value| !value.trim().is_empty())
 }
 
+/// Whether text on this terminal may hold letters beyond ASCII, as the locale says (POSIX, the first that is set counts).
+pub(crate) fn has_unicode() -> bool {
+    let locale = ["LC_ALL", "LC_CTYPE", "LANG"].into_iter().find_map(variable).unwrap_or_default();
+    let locale = locale.to_lowercase();
+    locale.contains("utf-8") || locale.contains("utf8")
+}
+
 /// What a name that was typed means: a pairing's number, an input `bench-a/ch1`, a ground accessory `probe-07/spring`, a
 /// probe or an oscilloscope.
 pub(crate) fn thing(register: &Register, text: &str) -> Result<Thing, String> {

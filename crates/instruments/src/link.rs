@@ -152,6 +152,11 @@ impl<T: Transport> Link<T> {
         &self.clock
     }
 
+    /// What carries it.
+    pub fn transport(&self) -> &T {
+        &self.transport
+    }
+
     /// Where it leads.
     pub fn name(&self) -> String {
         self.transport.name()

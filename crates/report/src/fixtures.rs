@@ -55,6 +55,7 @@ pub(crate) fn subject(capacitances: Capacitances, error_uncertainty: f64, tolera
                 transition_s: Some(1.2e-7),
                 noise_rms: 2.1e-3,
             }),
+            scatter: None,
             measured_response: Vec::new(),
             findings: vec![Finding::warning(
                 "mains-hum",

@@ -271,18 +271,25 @@ fn adjustment(subject: &Subject) -> Option<Adjustment> {
     if !subject.can_be_acted_on() {
         return None;
     }
-    let adjustment = subject.assessment.compensation?.adjustment(subject.assumptions.adjusted_at);
-    let change_f = finite(adjustment.change_f.value)?;
-    Some(Adjustment {
-        at: adjusted_at_code(adjustment.at),
-        change_f,
-        change_standard_uncertainty_f: finite(adjustment.change_f.standard_uncertainty),
-        direction: match change_f {
-            change if change > 0.0 => "increase",
-            change if change < 0.0 => "decrease",
-            _ => "none",
-        },
-    })
+    Adjustment::of(subject.assessment.compensation.as_ref()?, subject.assumptions.adjusted_at)
+}
+
+impl Adjustment {
+    /// What compensates the pairing; `None` when that is no finite number.
+    pub(crate) fn of(compensation: &assessment::Compensation, at: assessment::AdjustedAt) -> Option<Self> {
+        let adjustment = compensation.adjustment(at);
+        let change_f = finite(adjustment.change_f.value)?;
+        Some(Self {
+            at: adjusted_at_code(adjustment.at),
+            change_f,
+            change_standard_uncertainty_f: finite(adjustment.change_f.standard_uncertainty),
+            direction: match change_f {
+                change if change > 0.0 => "increase",
+                change if change < 0.0 => "decrease",
+                _ => "none",
+            },
+        })
+    }
 }
 
 fn square_wave(wave: &assessment::SquareWave) -> SquareWave {

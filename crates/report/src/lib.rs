@@ -25,6 +25,7 @@ pub mod prediction;
 pub mod reach;
 pub mod subject;
 pub mod text;
+pub mod trim;
 
 #[cfg(test)]
 mod fixtures;

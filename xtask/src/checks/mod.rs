@@ -22,6 +22,7 @@ mod safety;
 mod simulated;
 mod sine;
 mod statistics;
+mod tracking;
 mod trade;
 mod uncertainty;
 
@@ -245,6 +246,11 @@ pub(crate) fn topics() -> Vec<Topic> {
             title: "Probabilities",
             remark: "Quantiles and tails used for statements of confidence.",
             rows: statistics::rows(),
+        },
+        Topic {
+            title: "Following a trimmer",
+            remark: "Run lengths by simulation with one fixed seed; four standard deviations of the simulated mean are allowed.",
+            rows: tracking::rows(),
         },
         Topic {
             title: "Uncertainty",

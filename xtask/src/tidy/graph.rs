@@ -15,7 +15,7 @@ const ALLOWED: [(&str, &[&str], &[&str]); 10] = [
     ("register", &["core"], &["close"]),
     ("report", &["core", "register"], &["close"]),
     ("record", &["core", "register", "report"], &["close"]),
-    ("flattop", &["core", "captures", "plan", "register", "report", "record"], &["close"]),
+    ("flattop", &["core", "captures", "plan", "register", "report", "record", "instruments"], &["close"]),
 ];
 
 pub(super) fn check(tree: &Tree) -> Vec<Violation> {

@@ -39,6 +39,7 @@ pub fn assess_with_reference(record: Record<'_>, reference: Record<'_>, settings
         tolerance: settings.tolerance,
         compensation: None,
         square_wave: plain.square_wave,
+        scatter: None,
         measured_response: Vec::new(),
         findings: Vec::new(),
         trace: plain.trace,

@@ -263,3 +263,25 @@ fn a_later_start_with_droop_changes_little() {
     }
     assert!(faults.is_empty(), "{} of 60:\n{}", faults.len(), faults.join("\n"));
 }
+
+#[test]
+fn the_stated_scatter_is_that_of_repeated_captures() {
+    // The same set-up again and again, with other noise: what differs between the answers is the scatter, what they have in
+    // common is not.
+    for base in [Wave::plain(-0.05), Wave { frequency_hz: 1_700.0, ..Wave::plain(0.03) }] {
+        let answers: Vec<(f64, f64, f64)> = (0..160)
+            .map(|seed| {
+                let assessment = Wave { seed: 9_000 + seed, ..base.clone() }.assess();
+                let error = assessment.compensation.unwrap().error;
+                (error.value, assessment.scatter.unwrap(), error.standard_uncertainty)
+            })
+            .collect();
+        let count = answers.len() as f64;
+        let mean = answers.iter().map(|a| a.0).sum::<f64>() / count;
+        let seen = (answers.iter().map(|a| (a.0 - mean).powi(2)).sum::<f64>() / (count - 1.0)).sqrt();
+        let stated = answers.iter().map(|a| a.1).sum::<f64>() / count;
+        // The standard deviation of 160 figures is known to 6 %.
+        assert!((0.8..1.2).contains(&(seen / stated)), "{seen} {stated} {:?}", answers[0]);
+        assert!(answers.iter().all(|a| a.1 <= a.2 * (1.0 + 1e-9)));
+    }
+}

@@ -3,9 +3,11 @@
 use std::path::PathBuf;
 
 use clap::ValueEnum;
+use flattop_captures::ReadOptions;
 use flattop_core::bench::Stage;
 use flattop_core::divider::Divider;
 
+use crate::status::WrongUsage;
 use crate::values::{self, Reading};
 use crate::workbench::{BENCH, BenchFile, Doing};
 
@@ -28,6 +30,38 @@ pub(crate) struct Args {
     #[arg(value_name = "CAPTURE", required_unless_present = "by_eye", conflicts_with = "by_eye")]
     pub(crate) captures: Vec<PathBuf>,
 
+    #[command(flatten)]
+    pub(crate) circuit: Circuit,
+
+    #[command(flatten)]
+    pub(crate) columns: Columns,
+
+    /// The captures are sines, one frequency each, with the source in the reference column
+    #[arg(long, requires = "reference", conflicts_with = "by_eye", help_heading = RECORD)]
+    pub(crate) sine: bool,
+
+    /// Assess readings off a screen; no capture is needed
+    #[arg(long, requires_all = ["start", "end"], conflicts_with_all = ["column", "reference", "interval"], help_heading = BY_EYE)]
+    pub(crate) by_eye: bool,
+
+    #[command(flatten)]
+    pub(crate) readings: Readings,
+
+    #[command(flatten)]
+    pub(crate) logging: Logging,
+
+    /// Write one JSON object, or an array of them, in place of words
+    #[arg(long, help_heading = OUTPUT)]
+    pub(crate) json: bool,
+
+    /// Draw record, fit and error against frequency; several captures get a file each
+    #[arg(long, value_name = "FILE.svg|png", value_parser = values::drawing, help_heading = OUTPUT)]
+    pub(crate) plot: Option<PathBuf>,
+}
+
+/// The divider, and what is accepted of it; `trim` takes the same.
+#[derive(Clone, Debug, clap::Args)]
+pub(crate) struct Circuit {
     /// The divider's resistors: the one at the tip, the one at the oscilloscope [default: 9M:1M, or what the bench says]
     #[arg(long, value_name = "R1:R2", value_parser = values::divider, allow_hyphen_values = true)]
     pub(crate) divider: Option<Divider>,
@@ -47,40 +81,39 @@ pub(crate) struct Args {
     /// Peak-to-peak amplitude of the square wave at the tip, to check the attenuation
     #[arg(long, value_name = "VOLTAGE", value_parser = values::volts, allow_hyphen_values = true)]
     pub(crate) source_amplitude: Option<f64>,
+}
 
+/// How a capture is read; `trim` takes the same.
+#[derive(Clone, Debug, clap::Args)]
+pub(crate) struct Columns {
     /// Number of the probe's column, counted from 1 over all columns
-    #[arg(long, value_name = "N", value_parser = values::column, allow_hyphen_values = true, conflicts_with = "by_eye", help_heading = RECORD)]
+    #[arg(long, value_name = "N", value_parser = values::column, allow_hyphen_values = true, help_heading = RECORD)]
     pub(crate) column: Option<u16>,
 
     /// Number of a column that shows the source itself
-    #[arg(long, value_name = "N", value_parser = values::column, allow_hyphen_values = true, conflicts_with = "by_eye", help_heading = RECORD)]
+    #[arg(long, value_name = "N", value_parser = values::column, allow_hyphen_values = true, help_heading = RECORD)]
     pub(crate) reference: Option<u16>,
 
     /// Time between samples, for files without a time column
-    #[arg(long, value_name = "TIME", value_parser = values::seconds, allow_hyphen_values = true, conflicts_with = "by_eye", help_heading = RECORD)]
+    #[arg(long, value_name = "TIME", value_parser = values::seconds, allow_hyphen_values = true, help_heading = RECORD)]
     pub(crate) interval: Option<f64>,
+}
 
-    /// The captures are sines, one frequency each, with the source in the reference column
-    #[arg(long, requires = "reference", conflicts_with = "by_eye", help_heading = RECORD)]
-    pub(crate) sine: bool,
-
-    /// Assess readings off a screen; no capture is needed
-    #[arg(long, requires_all = ["start", "end"], help_heading = BY_EYE)]
-    pub(crate) by_eye: bool,
-
-    #[command(flatten)]
-    pub(crate) readings: Readings,
-
-    #[command(flatten)]
-    pub(crate) logging: Logging,
-
-    /// Write one JSON object, or an array of them, in place of words
-    #[arg(long, help_heading = OUTPUT)]
-    pub(crate) json: bool,
-
-    /// Draw record, fit and error against frequency; several captures get a file each
-    #[arg(long, value_name = "FILE.svg|png", value_parser = values::drawing, help_heading = OUTPUT)]
-    pub(crate) plot: Option<PathBuf>,
+impl Columns {
+    /// As the readers want it.
+    pub(crate) fn read(&self) -> Result<ReadOptions, WrongUsage> {
+        let read = ReadOptions {
+            column: self.column.map(usize::from),
+            reference: self.reference.map(usize::from),
+            interval_s: self.interval,
+        };
+        if read.column.is_some() && read.column == read.reference {
+            let message =
+                "--column and --reference name the same column; the reference shows the source itself";
+            return Err(WrongUsage { message: message.into() });
+        }
+        Ok(read)
+    }
 }
 
 /// The pairing on the bench, and the logbook.

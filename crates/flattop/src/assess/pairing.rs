@@ -6,32 +6,52 @@ use flattop_core::finding::Finding;
 use flattop_register::Register;
 use flattop_report::subject::OnBench;
 
-use super::args::Args;
+use super::args::{Args, Circuit};
 use super::request::Known;
-use crate::workbench::{input_id, probe_id};
+use crate::workbench::{BenchFile, input_id, probe_id};
 
 /// What the bench knows of the pairing that was typed; `None` where none was.
 pub(super) fn of_args(args: &Args) -> Result<Option<Known>, String> {
     let Some(probe) = &args.logging.probe else { return Ok(None) };
-    let register = args.logging.bench.read()?;
-    let input = args.logging.input.as_deref().map(input_id).transpose()?;
-    let mut known = known(&register, &probe_id(probe)?, input.as_ref(), args.divider)?;
-    if args.logging.log
-        && let Some(place) = known.on_bench.as_ref().filter(|place| place.pairing.is_none())
-    {
-        return Err(format!(
-            "{} is not paired with {}, so there is nothing to log to; pair them first: flattop bench {} {} {}",
-            place.probe,
-            place.input,
-            if register.pairing_of(&probe_id(probe)?).is_ok_and(|p| p.is_some()) { "move" } else { "pair" },
-            place.probe,
-            place.input,
-        ));
+    let typed = Typed { probe, input: args.logging.input.as_deref(), log: args.logging.log };
+    typed.known(&args.logging.bench, &args.circuit).map(Some)
+}
+
+/// A pairing as it was typed; `trim` takes the same.
+pub(crate) struct Typed<'a> {
+    pub(crate) probe: &'a str,
+    pub(crate) input: Option<&'a str>,
+    /// Whether the result goes into the logbook, which takes a pairing.
+    pub(crate) log: bool,
+}
+
+impl Typed<'_> {
+    /// What the bench knows of it.
+    pub(crate) fn known(&self, bench: &BenchFile, circuit: &Circuit) -> Result<Known, String> {
+        let register = bench.read()?;
+        let input = self.input.map(input_id).transpose()?;
+        let mut known = known(&register, &probe_id(self.probe)?, input.as_ref(), circuit.divider)?;
+        if self.log
+            && let Some(place) = known.on_bench.as_ref().filter(|place| place.pairing.is_none())
+        {
+            return Err(format!(
+                "{} is not paired with {}, so there is nothing to log to; pair them first: flattop bench {} {} {}",
+                place.probe,
+                place.input,
+                if register.pairing_of(&probe_id(self.probe)?).is_ok_and(|p| p.is_some()) {
+                    "move"
+                } else {
+                    "pair"
+                },
+                place.probe,
+                place.input,
+            ));
+        }
+        if circuit.adjust.is_some() {
+            known.findings.retain(|f| f.code != "trimmer-fixed");
+        }
+        Ok(known)
     }
-    if args.adjust.is_some() {
-        known.findings.retain(|f| f.code != "trimmer-fixed");
-    }
-    Ok(Some(known))
 }
 
 /// What the bench knows of a probe on an input; without an input, on the one it is paired with. `typed` goes before what the

@@ -8,7 +8,7 @@ use flattop_core::divider::Divider;
 use flattop_core::finding::Finding;
 use flattop_report::subject::{Assumptions, OnBench};
 
-use super::args::{Args, Place};
+use super::args::{Args, Circuit, Place};
 use crate::status::WrongUsage;
 use crate::values::Reading;
 
@@ -78,16 +78,7 @@ pub(crate) enum Style {
 impl Request {
     /// Checks what the parser could not check by itself. What was typed goes before what the bench says.
     pub(crate) fn from_args(args: &Args, known: Option<&Known>) -> Result<Self, WrongUsage> {
-        let read = ReadOptions {
-            column: args.column.map(usize::from),
-            reference: args.reference.map(usize::from),
-            interval_s: args.interval,
-        };
-        if read.column.is_some() && read.column == read.reference {
-            let message =
-                "--column and --reference name the same column; the reference shows the source itself";
-            return Err(WrongUsage { message: message.into() });
-        }
+        let read = args.columns.read()?;
         let evidence = match (args.by_eye, args.sine) {
             (true, _) => Evidence::ByEye(levels(args)?),
             (false, true) if args.captures.len() < 2 => {
@@ -99,24 +90,33 @@ impl Request {
             (false, false) => Evidence::Squares(args.captures.clone(), read),
         };
         let known = known.cloned().unwrap_or_default();
-        let adjusted_at = args.adjust.map(|place| match place {
-            Place::Tip => AdjustedAt::Tip,
-            Place::Base => AdjustedAt::Base,
-        });
+        let (assumptions, tolerance) = args.circuit.assumed(&known);
         Ok(Self {
             evidence,
-            assumptions: Assumptions {
-                divider: args.divider.or(known.divider).unwrap_or(TEN_TO_ONE),
-                resistor_tolerance: args.resistor_tolerance.or(known.resistor_tolerance).unwrap_or(0.01),
-                adjusted_at: adjusted_at.or(known.adjusted_at).unwrap_or(AdjustedAt::Tip),
-                source_amplitude_v: args.source_amplitude,
-            },
-            tolerance: args.tolerance.or(known.tolerance).unwrap_or(0.01),
+            assumptions,
+            tolerance,
             on_bench: known.on_bench,
             findings: known.findings,
             style: if args.json { Style::Json } else { Style::Words },
             plot: args.plot.clone(),
         })
+    }
+}
+
+impl Circuit {
+    /// What is assumed, and the |e| still accepted: what was typed goes before what the bench says.
+    pub(crate) fn assumed(&self, known: &Known) -> (Assumptions, f64) {
+        let adjusted_at = self.adjust.map(|place| match place {
+            Place::Tip => AdjustedAt::Tip,
+            Place::Base => AdjustedAt::Base,
+        });
+        let assumptions = Assumptions {
+            divider: self.divider.or(known.divider).unwrap_or(TEN_TO_ONE),
+            resistor_tolerance: self.resistor_tolerance.or(known.resistor_tolerance).unwrap_or(0.01),
+            adjusted_at: adjusted_at.or(known.adjusted_at).unwrap_or(AdjustedAt::Tip),
+            source_amplitude_v: self.source_amplitude,
+        };
+        (assumptions, self.tolerance.or(known.tolerance).unwrap_or(0.01))
     }
 }
 

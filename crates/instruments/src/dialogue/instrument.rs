@@ -94,6 +94,11 @@ impl<T: Transport> Instrument<T> {
         &self.identity
     }
 
+    /// What carries the conversation.
+    pub fn transport(&self) -> &T {
+        self.link.transport()
+    }
+
     /// Where it is.
     pub fn name(&self) -> String {
         self.link.name()
@@ -105,7 +110,23 @@ impl<T: Transport> Instrument<T> {
         self.is_prepared = false;
     }
 
-    fn line(&mut self, question: &str, time_limit: Duration) -> Result<Vec<u8>, Trouble> {
+    pub(super) fn is_in_step(&self) -> bool {
+        self.link.is_in_step()
+    }
+
+    pub(super) fn recover(&mut self) -> Result<(), Trouble> {
+        self.link.recover()
+    }
+
+    pub(super) fn answer_time(&self) -> Duration {
+        self.dialogue.bounds.answer_time
+    }
+
+    pub(super) fn errors_question(&self) -> Option<String> {
+        self.dialogue.errors.clone()
+    }
+
+    pub(super) fn line(&mut self, question: &str, time_limit: Duration) -> Result<Vec<u8>, Trouble> {
         let expect = Expect::Line { limit: self.dialogue.bounds.answer_bytes };
         match self.link.ask(question, expect, time_limit)? {
             Answer::Line(line) => Ok(line),

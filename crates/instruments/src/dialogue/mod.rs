@@ -7,6 +7,7 @@ mod dry_run;
 mod instrument;
 mod keys;
 mod read;
+mod status;
 mod term;
 #[cfg(test)]
 mod tests;

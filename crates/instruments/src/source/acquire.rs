@@ -26,6 +26,8 @@ pub struct FromInstrument {
     clock: SharedClock,
     instrument: Option<Instrument<Box<dyn Transport>>>,
     number: u64,
+    /// Whether it is asked for its status after a fault.
+    asks_status: bool,
     pause: Duration,
     /// Not before this time.
     next_try: Duration,
@@ -42,8 +44,32 @@ impl FromInstrument {
             clock,
             instrument: None,
             number: 0,
+            asks_status: false,
             pause: FIRST_PAUSE,
             next_try: Duration::ZERO,
+        }
+    }
+
+    /// After a fault, asks what the instrument itself has to say: its status byte, its events and its list of errors. That takes
+    /// a few answers' time.
+    pub fn asking_status(self) -> Self {
+        Self { asks_status: true, ..self }
+    }
+
+    /// What went wrong, with what the instrument says of it.
+    fn explained(&mut self, trouble: Trouble) -> Cause {
+        let answers = !matches!(
+            trouble,
+            Trouble::Refused { .. } | Trouble::Closed { .. } | Trouble::Unavailable { .. }
+        );
+        let said = match &mut self.instrument {
+            Some(instrument) if self.asks_status && answers => instrument.ask_status(),
+            _ => Vec::new(),
+        };
+        if said.is_empty() {
+            Cause::Link(trouble)
+        } else {
+            Cause::Explained { trouble, said: said.join(", ") }
         }
     }
 
@@ -97,10 +123,11 @@ impl Source for FromInstrument {
                 self.step(acquired)
             }
             Err(trouble) => {
+                let cause = self.explained(trouble);
                 let at = self.clock.now();
                 self.next_try = at + self.pause;
                 self.pause = (self.pause * 2).min(LONGEST_PAUSE);
-                Step::Problem(Problem { name: self.name.clone(), at, cause: Cause::Link(trouble), times: 1 })
+                Step::Problem(Problem { name: self.name.clone(), at, cause, times: 1 })
             }
         }
     }

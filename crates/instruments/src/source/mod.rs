@@ -66,6 +66,14 @@ pub enum Cause {
     /// Something with the instrument.
     #[error(transparent)]
     Link(#[from] Trouble),
+    /// Something with the instrument, and what it says itself.
+    #[error("{trouble}. The instrument says: {said}")]
+    Explained {
+        /// What went wrong.
+        trouble: Trouble,
+        /// Its status and errors.
+        said: String,
+    },
     /// A record of a stream has no end in sight, or a broken head.
     #[error(transparent)]
     Split(#[from] SplitError),

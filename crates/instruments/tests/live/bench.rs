@@ -21,13 +21,16 @@ pub(crate) fn samples(capture: u32) -> Vec<f64> {
 pub(crate) struct Digitizer {
     captures: u32,
     event_enable: u8,
+    events: u8,
     errors: ErrorQueue,
     patterns: BTreeMap<&'static str, Pattern>,
 }
 
-const HEADERS: [&str; 12] = [
+const HEADERS: [&str; 14] = [
     "*CLS",
     "*ESE",
+    "*ESR",
+    "*STB",
     "*IDN",
     "*OPC",
     "ABORt",
@@ -43,7 +46,7 @@ const HEADERS: [&str; 12] = [
 impl Digitizer {
     pub(crate) fn new() -> Self {
         let patterns = HEADERS.map(|print| (print, Pattern::new(print).unwrap())).into();
-        Self { captures: 0, event_enable: 0, errors: ErrorQueue::new(8), patterns }
+        Self { captures: 0, event_enable: 0, events: 0, errors: ErrorQueue::new(8), patterns }
     }
 
     pub(crate) fn answer(&mut self, message: &[u8]) -> Vec<u8> {
@@ -60,6 +63,14 @@ impl Digitizer {
                 (Some("*CLS"), false, []) => self.errors.clear(),
                 (Some("*ESE"), false, [Datum::Number(number)]) => self.event_enable = *number as u8,
                 (Some("*ESE"), true, []) => answers.push(self.event_enable.to_string().into_bytes()),
+                // Events of an error, which reading clears.
+                (Some("*ESR"), true, []) => {
+                    let events = std::mem::take(&mut self.events);
+                    answers.push(events.to_string().into_bytes());
+                }
+                (Some("*STB"), true, []) => {
+                    answers.push(if self.errors.is_empty() { b"0".to_vec() } else { b"4".to_vec() });
+                }
                 (Some("*IDN"), true, []) => {
                     answers.push(b"HARROW LANE LIFT WORKS,BENCH A SCOPE,0007,1.0".to_vec());
                 }
@@ -75,7 +86,11 @@ impl Digitizer {
                     answers.push(self.errors.pop().answer().into_bytes())
                 }
                 (Some("ABORt" | "FORMat:BORDer" | "FORMat[:DATA]"), false, _) => {}
-                _ => self.errors.push(DeviceError::standard(-113)),
+                _ => {
+                    let error = DeviceError::standard(-113);
+                    self.events |= error.event_bit();
+                    self.errors.push(error);
+                }
             }
         }
         if answers.is_empty() { Vec::new() } else { [answers.join(&b';'), b"\n".to_vec()].concat() }

@@ -169,3 +169,22 @@ fn noise_ends_by_its_deadline() {
         }
     }
 }
+
+#[test]
+fn the_instrument_says_what_it_did_not_understand() {
+    let clock: SharedClock = Arc::new(Hand::new());
+    let text = flattop_instruments::dialogue::SCPI_1999.replace("\"FETCh?\"", "\"FETSCH?\"");
+    let dialogue = Dialogue::parse("misspelt.toml", &text).unwrap();
+    let theirs = Arc::clone(&clock);
+    let connect = move || -> Result<Box<dyn Transport>, Trouble> {
+        Ok(Box::new(Loopback::new(Digitizer::new().replies(), Arc::clone(&theirs))))
+    };
+    let mut source = FromInstrument::new("bench", dialogue, Box::new(connect), clock).asking_status();
+    let Step::Problem(problem) = source.next(Duration::ZERO) else { panic!("a capture came") };
+    let Cause::Explained { trouble, said } = &problem.cause else { panic!("{problem:?}") };
+    assert!(matches!(trouble, Trouble::TimedOut { .. }), "{trouble:?}");
+    // IEEE 488.2, 11.5.1: bit 5 of the event register is a command error. SCPI-1999, 21.8.9: -113 is an undefined header.
+    assert!(said.contains("*ESR? 32: a message was not understood"), "{said}");
+    assert!(said.contains("*STB? 4: errors are listed"), "{said}");
+    assert!(said.contains("SYSTem:ERRor? -113,\"Undefined header\""), "{said}");
+}

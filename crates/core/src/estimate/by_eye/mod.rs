@@ -149,6 +149,7 @@ pub fn assess(reading: &ByEye) -> Result<Assessment, ByEyeError> {
         tolerance: reading.tolerance,
         compensation,
         square_wave: None,
+        scatter: None,
         measured_response: Vec::new(),
         findings,
         trace: Trace::default(),

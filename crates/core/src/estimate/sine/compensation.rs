@@ -76,6 +76,7 @@ pub fn assess(pairs: &[SinePair<'_>], settings: &Settings) -> Assessment {
         tolerance: settings.tolerance,
         compensation,
         square_wave: None,
+        scatter: None,
         measured_response: measured(&ratios),
         findings,
         trace: Trace::default(),

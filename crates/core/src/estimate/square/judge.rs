@@ -11,9 +11,9 @@ use crate::quantity::{Unit, format_engineering};
 use crate::samples::Record;
 
 /// Flats shorter than this many τp cannot tell the level they tend to from the tail.
-const SHORTEST_FLAT: f64 = 1.6;
+pub(crate) const SHORTEST_FLAT: f64 = 1.6;
 /// Flats shorter than this many τp leave droop and tail hard to tell apart: remarked on.
-const SHORT_FLAT: f64 = 3.0;
+pub(crate) const SHORT_FLAT: f64 = 3.0;
 /// Sag of a flat, as a share of the step, beyond which nothing is judged.
 const LARGEST_SAG: f64 = 0.08;
 /// Below this e nothing is judged.

@@ -19,6 +19,7 @@ mod trace;
 mod uncertainty;
 
 pub(super) use judge::verdict;
+pub(crate) use judge::{SHORT_FLAT, SHORTEST_FLAT};
 pub use scan::Scan;
 
 use crate::assessment::{Assessment, SquareWave, Trace, Verdict};
@@ -78,6 +79,7 @@ pub fn assess_scanned(record: Record<'_>, scan: &Scan, settings: &Settings) -> A
                 tolerance: settings.tolerance,
                 compensation: (!withheld).then_some(compensation),
                 square_wave: Some(square_wave),
+                scatter: (!withheld).then(|| uncertainty::scatter(&work)),
                 measured_response: Vec::new(),
                 trace: trace::of_fit(&record, scan, &work),
                 findings,
@@ -90,6 +92,7 @@ pub fn assess_scanned(record: Record<'_>, scan: &Scan, settings: &Settings) -> A
                 tolerance: settings.tolerance,
                 compensation: None,
                 square_wave: None,
+                scatter: None,
                 measured_response: Vec::new(),
                 trace: trace::of_record(&record, scan),
                 findings,

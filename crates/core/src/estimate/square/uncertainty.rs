@@ -44,21 +44,9 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
     let p = theta.len();
     let error = error_of(&model, theta);
     let tau = theta[LN_TAU].exp();
-    // Gradient of e by the parameters.
-    let mut by = vec![0.0; p];
-    let slow = model.offset_of(|t| matches!(t, Term::Slow { .. }));
     let sag = model.offset_of(|t| matches!(t, Term::Sag { .. }));
-    for i in [Some(LN_TAU), Some(STEP), Some(TAIL), slow, slow.map(|i| i + 1), sag].into_iter().flatten() {
-        let h = 1e-6 * theta[i].abs().max(1e-3 * theta[STEP].abs()).max(1e-9);
-        let at = |d: f64| {
-            let mut moved = theta.clone();
-            moved[i] += d;
-            error_of(&model, &moved)
-        };
-        by[i] = (at(h) - at(-h)) / (2.0 * h);
-    }
+    let (by, along) = gradient(work, &model);
     let covariance = &work.fit.covariance;
-    let along: Vec<f64> = (0..p).map(|i| (0..p).map(|j| covariance[i * p + j] * by[j]).sum()).collect();
     let dot = |v: &[f64]| -> f64 { v.iter().zip(&by).map(|(a, b)| a * b).sum() };
     let scale = work.noise.scale;
     let mut ee = dot(&along) * scale;
@@ -93,6 +81,45 @@ pub(super) fn error_and_tau(work: &Work) -> ErrorAndTau {
         tau: Estimate { value: tau, standard_uncertainty: tau * u_ln_tau },
         correlation: if u_e > 0.0 && u_ln_tau > 0.0 { (et / (u_e * u_ln_tau)).clamp(-1.0, 1.0) } else { 0.0 },
     }
+}
+
+/// Gradient of e by the parameters, and its product with their covariance.
+fn gradient(work: &Work, model: &model::Model<'_>) -> (Vec<f64>, Vec<f64>) {
+    let theta = &work.fit.theta;
+    let p = theta.len();
+    let mut by = vec![0.0; p];
+    let slow = model.offset_of(|t| matches!(t, Term::Slow { .. }));
+    let sag = model.offset_of(|t| matches!(t, Term::Sag { .. }));
+    for i in [Some(LN_TAU), Some(STEP), Some(TAIL), slow, slow.map(|i| i + 1), sag].into_iter().flatten() {
+        let h = 1e-6 * theta[i].abs().max(1e-3 * theta[STEP].abs()).max(1e-9);
+        let at = |d: f64| {
+            let mut moved = theta.clone();
+            moved[i] += d;
+            error_of(model, &moved)
+        };
+        by[i] = (at(h) - at(-h)) / (2.0 * h);
+    }
+    let covariance = &work.fit.covariance;
+    let along: Vec<f64> = (0..p).map(|i| (0..p).map(|j| covariance[i * p + j] * by[j]).sum()).collect();
+    (by, along)
+}
+
+/// Standard deviation of e from capture to capture of the same set-up: what the noise of the samples and the edges timed from
+/// them make of it. What is known before looking, the quantiser and what the model leaves out are the same each time.
+pub(super) fn scatter(work: &Work) -> f64 {
+    let model = work.model();
+    let (_, along) = gradient(work, &model);
+    let weight = 1.0 / (work.noise.sample * work.noise.sample);
+    let mut variance = 0.0;
+    model.evaluate(&work.fit.theta, |average, _, row| {
+        if model.takes_part(average) {
+            let of_e: f64 = along.iter().zip(row).map(|(a, r)| a * r).sum();
+            variance += weight * average.count * of_e * of_e;
+        }
+    });
+    let by_shift =
+        error_of(&model, &work.fit.theta) * work.times.shift_uncertainty / work.fit.theta[LN_TAU].exp();
+    (variance * work.noise.scale + by_shift * by_shift).sqrt()
 }
 
 /// What the lumped divider leaves out (the cable's resistance and delay, the source's resistance) moves e by up to 7e-5
