@@ -4,10 +4,12 @@
 
 use flattop_close::{assert_close, relative, within};
 use flattop_core::chain::{
-    Cable, Cause, Chain, CompensationBox, Contact, Coupling, Input, Node, Response, ResponseShape, Tip,
+    Cable, Cause, Chain, CompensationBox, Contact, Coupling, Input, Measured, Node, Place, Response,
+    ResponseShape, Tip,
 };
 use flattop_core::prediction::{Doubt, Measure, MeasuredError, Parameter, Prediction, Question, predict};
 use flattop_core::signal::{Shape, Signal};
+use num_complex::Complex64;
 
 /// A 10× divider, lumped and balanced, on an input with one pole at `bandwidth_hz`, at a stiff node.
 fn plain(bandwidth_hz: f64) -> Chain {
@@ -143,6 +145,30 @@ fn one_pole_makes_the_transition_that_its_closed_form_says() {
     assert_close!(truth.duration_10_90_s.unwrap(), 0.8 * ramp, relative(1e-5));
     let error = of(&prediction, Measure::TransitionDuration);
     assert_close!(share(error, Cause::Input), error.total, relative(1e-4));
+}
+
+#[test]
+fn a_measured_response_makes_what_the_filter_that_it_was_measured_of_makes() {
+    // Two equal poles, known up to where 1.5 % comes through; beyond that the fall goes on.
+    let response = |pole_hz: f64, f: f64| Complex64::new(1.0, f / pole_hz).powi(-2);
+    let grid: Vec<f64> = (0..=160).map(|k| 10e6 * f64::from(k)).collect();
+    let values: Vec<Complex64> = grid.iter().map(|f| response(200e6, *f)).collect();
+    let mut chain = plain(200e6);
+    chain.input.response.bandwidth_hz = f64::INFINITY;
+    chain.measured = vec![(Place::BeforeInput, Measured::response(&grid, &values).unwrap())];
+    let prediction = ask(&chain, Shape::Edge { rise_s: 1e-9 }, &[]);
+    // Ideal step: 1 − (1 + x)·e^(−x), whose 10 % and 90 % lie at x = 0.531812 and 3.889720.
+    let tau = 1.0 / (std::f64::consts::TAU * 200e6);
+    let ideal = prediction.summary.transition_duration_s.unwrap();
+    assert_close!(ideal, (3.889_720 - 0.531_812) * tau, relative(5e-3));
+    // Noise bandwidth of two equal poles: π/4 of the pole.
+    let noise_hz = prediction.summary.noise_bandwidth.up_to_limit_hz;
+    assert_close!(noise_hz, 200e6 * std::f64::consts::FRAC_PI_4, relative(5e-3));
+    for measure in [Measure::TransitionDuration, Measure::Amplitude] {
+        let error = of(&prediction, measure);
+        assert_close!(share(error, Cause::Measured), error.total, within(1e-4 * error.total.abs().max(0.1)));
+    }
+    assert!(share(of(&prediction, Measure::TransitionDuration), Cause::Measured) > 0.5);
 }
 
 #[test]

@@ -667,9 +667,11 @@ proptest! {
     fn prop_nothing_comes_before_its_cause(damping in 0.03..2.0_f64, rise in 0.0..1e-8_f64, delay in 0.0..2e-8_f64) {
         let chain = Lumped { echoes: vec![(1.0, delay)], ..Lumped::poles(pair(1e9, damping)) };
         let m = motion(&chain, &edge(rise));
+        // What a grid leaves out (3e-6 above its end, 1e-6 after its tables) is a share of the largest |H|: the resonance.
+        let resonance = if damping < 0.5f64.sqrt() { 0.5 / (damping * (1.0 - damping * damping).sqrt()) } else { 1.0 };
         for k in 0..200 {
             let t = delay - 2e-10 * f64::from(k);
-            assert_close!(m.value(t), 0.0, within(1e-5));
+            assert_close!(m.value(t), 0.0, within(4e-6 * resonance));
         }
     }
 }

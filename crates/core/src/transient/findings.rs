@@ -13,12 +13,13 @@ pub(super) fn tail_long(share: f64, window_s: f64) -> Finding {
     )
 }
 
-/// Something comes before its cause.
+/// Something comes before its cause: a measured element, which is not causal beyond what was measured, or a variant with less delay than the chain
+/// for which the grid was chosen.
 pub(super) fn early(share: f64) -> Finding {
     Finding::warning(
         "response-before-cause",
-        format!("the response moves by {share:.1e} of the step before the table of it starts"),
-        "choose the grid for this variant by itself",
+        format!("the response moves by {share:.1e} of the step before what causes it"),
+        "doubt what is no larger than that; a measured element that covers more frequencies makes it smaller",
     )
 }
 
