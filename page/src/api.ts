@@ -7,6 +7,8 @@ export interface Problem {
   message: string;
   remedy: string;
   at: string | null;
+  /** Every field that is wrong. */
+  fields: { at: string; message: string }[];
 }
 
 export class ApiError extends Error {
@@ -35,17 +37,17 @@ export function path(base: string, query: Query = {}): string {
 }
 
 async function ask(method: string, url: string, body: BodyInit | undefined, type: string | undefined, signal?: AbortSignal): Promise<Response> {
-  const headers: Record<string, string> = { Accept: 'application/json', 'X-Flattop': '1' };
+  const headers: Record<string, string> = { Accept: 'application/json' };
   if (type) headers['Content-Type'] = type;
   let response: Response;
   try {
     response = await fetch(url, { method, headers, body, signal, credentials: 'same-origin', cache: 'no-store' });
   } catch (cause) {
     if (cause instanceof DOMException && cause.name === 'AbortError') throw cause;
-    throw new ApiError({ code: 'offline', message: text.problem.offline, remedy: text.problem.offlineRemedy, at: null }, 0);
+    throw new ApiError({ code: 'offline', message: text.problem.offline, remedy: text.problem.offlineRemedy, at: null, fields: [] }, 0);
   }
   if (response.ok) return response;
-  let problem: Problem = { code: 'unexpected', message: text.problem.unexpected(response.status), remedy: '', at: null };
+  let problem: Problem = { code: 'unexpected', message: text.problem.unexpected(response.status), remedy: '', at: null, fields: [] };
   try {
     const answer = (await response.json()) as { error?: Partial<Problem> };
     if (answer.error) problem = { ...problem, ...answer.error };
@@ -74,5 +76,10 @@ export const api = {
 /** What went wrong, in words for people. */
 export function problemOf(cause: unknown): Problem {
   if (cause instanceof ApiError) return cause.problem;
-  return { code: 'unexpected', message: cause instanceof Error ? cause.message : String(cause), remedy: '', at: null };
+  return { code: 'unexpected', message: cause instanceof Error ? cause.message : String(cause), remedy: '', at: null, fields: [] };
+}
+
+/** The fields that a failure names, by their keys. */
+export function faultsOf(problem: Problem): Record<string, string> {
+  return Object.fromEntries(problem.fields.map((field) => [field.at, field.message]));
 }

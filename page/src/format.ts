@@ -39,10 +39,19 @@ function decimalsFor(size: number, digits: number): number {
   return digits - 1 - Math.floor(Math.log10(size * (1 + 1e-12)));
 }
 
-function prefixFor(size: number): readonly [number, string] {
-  if (!(size > 0) || !Number.isFinite(size)) return [1, ''];
-  for (const entry of PREFIXES) if (size >= entry[0] * 0.9995) return entry;
-  return PREFIXES[PREFIXES.length - 1]!;
+/** Trimmers are spoken of in picofarads, also below one. */
+const LEAST: Record<string, number> = { F: 1e-12 };
+
+function prefixFor(size: number, unit = ''): readonly [number, string] {
+  if (!(size > 0) || !Number.isFinite(size)) return unit === 'F' ? [1e-12, 'p'] : [1, ''];
+  const least = LEAST[unit] ?? 0;
+  let last = PREFIXES[0]!;
+  for (const entry of PREFIXES) {
+    if (entry[0] < least) break;
+    if (size >= entry[0] * 0.9995) return entry;
+    last = entry;
+  }
+  return last;
 }
 
 /** A plain number with so many significant digits. */
@@ -58,15 +67,15 @@ export function integer(value: number): string {
 /** A value with its unit and SI prefix: "4.60 pF". */
 export function si(value: number | null | undefined, unit: string, digits = 3): string {
   if (value === null || value === undefined || !Number.isFinite(value)) return '–';
-  const [scale, prefix] = prefixFor(Math.abs(value));
+  const [scale, prefix] = prefixFor(Math.abs(value), unit);
   const scaled = value / scale;
-  return `${fixed(scaled, Math.max(0, decimalsFor(Math.abs(scaled), digits)))}${NARROW}${prefix}${unit}`;
+  return `${fixed(scaled, scaled === 0 ? 0 : Math.max(0, decimalsFor(Math.abs(scaled), digits)))}${NARROW}${prefix}${unit}`;
 }
 
 /** As `si`, but without digits that are nil: for values that somebody typed ("15 pF", "1 MHz"). */
 export function siShort(value: number | null | undefined, unit: string): string {
   if (value === null || value === undefined || !Number.isFinite(value)) return '–';
-  const [scale, prefix] = prefixFor(Math.abs(value));
+  const [scale, prefix] = prefixFor(Math.abs(value), unit);
   const scaled = Number((value / scale).toPrecision(6));
   return `${new Intl.NumberFormat(LOCALE, { maximumSignificantDigits: 5 }).format(scaled).replace('-', MINUS)}${NARROW}${prefix}${unit}`;
 }
@@ -81,7 +90,7 @@ export function siWith(q: Uncertain | null | undefined, unit: string, factor = C
   if (!q || !Number.isFinite(q.value)) return '–';
   const u = q.standard_uncertainty;
   if (u === null || !(u > 0)) return si(q.value, unit);
-  const [scale, prefix] = prefixFor(Math.max(Math.abs(q.value), u * factor));
+  const [scale, prefix] = prefixFor(Math.max(Math.abs(q.value), u * factor), unit);
   const [value, half] = withUncertainty(q.value / scale, (u * factor) / scale, 'auto');
   return `${value} ± ${half}${NARROW}${prefix}${unit}`;
 }
@@ -131,7 +140,13 @@ export function day(rfc3339: string | null | undefined): string {
 /** Ticks of an axis: as short as they can be while the step still shows. */
 export function tick(value: number, unit: string, step: number): string {
   if (value === 0) return `0${unit ? NARROW + unit : ''}`;
-  const [scale, prefix] = prefixFor(Math.abs(value));
-  const decimals = step > 0 ? Math.max(0, Math.min(4, Math.ceil(-Math.log10(step / scale) - 1e-9))) : 0;
-  return `${fixed(value / scale, decimals)}${NARROW}${prefix}${unit}`;
+  const [scale, prefix] = unit === '%' || unit === '' ? ([1, ''] as const) : prefixFor(Math.abs(value), unit);
+  let decimals = 0;
+  for (let size = step / scale; decimals < 6 && size > 0 && Math.abs(size - Math.round(size)) > 1e-3 * size; decimals += 1) size *= 10;
+  return `${fixed(value / scale, decimals)}${unit ? NARROW : ''}${prefix}${unit}`;
+}
+
+/** The same for one value by itself, with three significant digits. */
+export function cell(value: number, unit: string): string {
+  return unit === '' ? number(value, 4) : si(value, unit, 4);
 }

@@ -2,7 +2,8 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
 import uPlot from 'uplot';
 import 'uplot/dist/uPlot.min.css';
-import { integer, tick } from '../format';
+import { LOCALE } from '../locale';
+import { cell as plain, integer, percent, tick } from '../format';
 import { text } from '../text';
 
 export type Column = ArrayLike<number | null | undefined>;
@@ -68,15 +69,19 @@ function extent(columns: readonly Column[], least: number): [number, number] {
   return [middle - half, middle + half];
 }
 
+function date(value: number, form: Intl.DateTimeFormatOptions): string {
+  return new Intl.DateTimeFormat(LOCALE, form).format(new Date(value * 1000));
+}
+
 function axisText(axis: Axis, value: number, step: number): string {
-  if (axis.date) return new Date(value * 1000).toLocaleDateString(undefined, { year: '2-digit', month: 'short' });
-  return axis.percent ? tick(value * 100, '%', step * 100).replace('m%', '%') : tick(value, axis.unit, step);
+  if (axis.date) return date(value, { year: '2-digit', month: 'short', day: 'numeric' });
+  return axis.percent ? tick(value * 100, '%', step * 100) : tick(value, axis.unit, step);
 }
 
 function cell(axis: Axis, value: number | null | undefined): string {
   if (value === null || value === undefined || !Number.isFinite(value)) return '–';
-  if (axis.date) return new Date(value * 1000).toLocaleDateString();
-  return axis.percent ? tick(value * 100, '%', 0.001).replace('m%', '%') : tick(value, axis.unit, Math.abs(value) * 1e-3);
+  if (axis.date) return date(value, { dateStyle: 'medium' });
+  return axis.percent ? percent(value, 4) : plain(value, axis.unit);
 }
 
 export function Plot(props: PlotProps) {
@@ -151,7 +156,7 @@ export function Plot(props: PlotProps) {
       {
         width: Math.max(200, holder.clientWidth),
         height,
-        padding: [10, 14, 0, 0],
+        padding: [10, 30, 0, 0],
         legend: { show: false },
         cursor: { drag: { x: false, y: false, setScale: false }, points: { show: false } },
         select: { show: false, left: 0, top: 0, width: 0, height: 0 },

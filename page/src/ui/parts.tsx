@@ -54,7 +54,7 @@ export function Field({ label, value, change, hint, error, name, required, place
       <input
         id={id}
         name={name}
-        type={type}
+        {...({ type } as { type: 'text' })}
         value={value}
         required={required}
         placeholder={placeholder}

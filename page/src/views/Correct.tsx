@@ -1,0 +1,1 @@
+export function Correct() { return <h1 tabIndex={-1}>Correct</h1>; }

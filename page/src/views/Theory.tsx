@@ -1,0 +1,1 @@
+export function Theory() { return <h1 tabIndex={-1}>Theory</h1>; }

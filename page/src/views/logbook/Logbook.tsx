@@ -1,0 +1,1 @@
+export function Logbook() { return <h1 tabIndex={-1}>Logbook</h1>; }
