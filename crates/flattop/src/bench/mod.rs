@@ -14,6 +14,11 @@ use args::What;
 use crate::output::complain;
 use crate::status::{Ending, WrongUsage};
 
+/// Makes the invented workshop in a new file, with a year that ends now.
+pub(crate) fn make_demo(file: &std::path::Path) -> Result<(), String> {
+    demo::make(file, crate::workbench::now()).map(|_| ())
+}
+
 /// Runs the command.
 pub(crate) fn run(args: &Args) -> Result<Ending, WrongUsage> {
     let outcome = match &args.what {

@@ -1,0 +1,133 @@
+//! The OpenAPI document, made of the same routes that are served; and what the program's own objects of JSON hold at the top.
+//!
+//! The types here are never made: they say to the document which fields the writers of `flattop-report` write. A test holds
+//! them against real answers.
+
+use axum::extract::State;
+use serde_json::Value;
+use utoipa::{OpenApi, ToSchema};
+
+use super::answer::{ErrorAnswer, Json};
+use super::drawing::Drawing;
+use super::state::Shared;
+
+/// The document's head.
+#[derive(OpenApi)]
+#[openapi(
+    info(
+        title = "flattop serve",
+        description = "What the page of flattop asks its server. Units are SI; docs/http.md says the rules for every request.",
+        license(name = "MIT OR Apache-2.0")
+    ),
+    components(schemas(ErrorAnswer))
+)]
+pub(super) struct Document;
+
+/// The document
+#[utoipa::path(get, path = "/api/openapi.json", tag = "about", responses((status = 200, body = Value)))]
+pub(super) async fn document(State(app): State<Shared>) -> Json<utoipa::openapi::OpenApi> {
+    Json(app.openapi.clone())
+}
+
+/// A value with its standard uncertainty.
+#[derive(ToSchema)]
+#[allow(dead_code)]
+pub(super) struct Uncertain {
+    value: f64,
+    standard_uncertainty: Option<f64>,
+}
+
+/// One remark.
+#[derive(ToSchema)]
+#[allow(dead_code)]
+pub(super) struct Finding {
+    code: String,
+    /// `note`, `warning` or `fault`.
+    severity: String,
+    message: String,
+    remedy: String,
+}
+
+/// An assessment: docs/json.md.
+#[derive(ToSchema)]
+#[allow(dead_code)]
+pub(super) struct Assessment {
+    flattop_version: String,
+    file: Option<String>,
+    method: String,
+    /// `within-tolerance`, `undercompensated`, `overcompensated` or `undetermined`.
+    verdict: String,
+    tolerance: Option<f64>,
+    #[schema(value_type = Object)]
+    coverage: Value,
+    compensation_error: Option<Uncertain>,
+    time_constant_s: Option<Uncertain>,
+    correlation: Option<f64>,
+    tip_capacitance_f: Option<Uncertain>,
+    shunt_capacitance_f: Option<Uncertain>,
+    seen_at_tip_f: Option<Uncertain>,
+    #[schema(value_type = Option<Object>)]
+    adjustment: Value,
+    #[schema(value_type = Option<Object>)]
+    square_wave: Value,
+    #[schema(value_type = Option<Vec<Object>>)]
+    amplitude_error: Value,
+    #[schema(value_type = Option<Vec<Object>>)]
+    phase_error: Value,
+    #[schema(value_type = Option<Vec<Object>>)]
+    measured_response: Value,
+    findings: Vec<Finding>,
+    #[schema(value_type = Object)]
+    assumptions: Value,
+    #[schema(value_type = Option<Object>)]
+    pairing: Value,
+    #[schema(value_type = Option<Vec<Object>>)]
+    captures: Value,
+    #[schema(value_type = Option<Object>)]
+    record: Value,
+    /// Id of the stored capture.
+    stored: Option<String>,
+    drawing: Drawing,
+}
+
+/// What is told after a capture of a session: docs/trim-json.md, and what the page draws.
+#[derive(ToSchema)]
+#[allow(dead_code)]
+pub(super) struct TrimLine {
+    /// Captures that this reader was not told of, as newer ones had come.
+    left_out: u64,
+    flattop_version: String,
+    capture: String,
+    number: u64,
+    time_s: f64,
+    used: bool,
+    verdict: String,
+    tolerance: f64,
+    compensation_error: Option<Uncertain>,
+    averaging_standard_uncertainty: Option<f64>,
+    time_constant_s: Option<Uncertain>,
+    tip_capacitance_f: Option<Uncertain>,
+    shunt_capacitance_f: Option<Uncertain>,
+    #[schema(value_type = Option<Object>)]
+    adjustment: Value,
+    newest: Option<Uncertain>,
+    phase: Option<String>,
+    #[schema(value_type = Option<Object>)]
+    since_change: Value,
+    heading: Option<String>,
+    #[schema(value_type = Option<Object>)]
+    travel: Value,
+    changes: u64,
+    scatter_ratio: Option<f64>,
+    held: u64,
+    hold: u64,
+    #[schema(value_type = Option<Object>)]
+    source: Value,
+    findings: Vec<Finding>,
+    #[schema(value_type = Vec<Object>)]
+    logged: Value,
+    can_log: super::live::CanLog,
+    adjusted_at: String,
+    stored: Option<String>,
+    drawing: Drawing,
+}
