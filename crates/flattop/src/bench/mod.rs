@@ -7,6 +7,7 @@ mod look;
 mod measure;
 
 pub(crate) use args::Args;
+pub(crate) use look::{overview, shown};
 pub(crate) use measure::Question;
 
 use args::What;

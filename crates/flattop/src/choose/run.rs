@@ -25,7 +25,11 @@ pub(super) fn run(file: &Path, settings: &[(&str, &str)], bench: &OnBench<'_>) -
             "{name} names probes or inputs itself; leave out --all, or take them out of the list"
         ));
     }
-    let folder = file.parent().unwrap_or(Path::new(""));
+    ranked(name, &list, file.parent().unwrap_or(Path::new("")))
+}
+
+/// Every pairing of a list, ranked; files that it names are looked for in `folder`.
+pub(crate) fn ranked(name: String, list: &ChooseList, folder: &Path) -> Result<Subject, String> {
     let (signal, mut findings) =
         setup::signal(&list.signal, folder).map_err(|error| format!("{name}: {error}"))?;
     let wanted = Wanted {
@@ -42,7 +46,7 @@ pub(super) fn run(file: &Path, settings: &[(&str, &str)], bench: &OnBench<'_>) -
         .map(|pair| {
             let (probe, input) = (&list.probes[pair.probe], &list.inputs[pair.input]);
             let item = probe.item.clone().as_measured(pair.compensation_error);
-            one(&list, (&probe.label, &item), (&input.label, &input.item), &signal, wanted)
+            one(list, (&probe.label, &item), (&input.label, &input.item), &signal, wanted)
                 .map(|mut judged| {
                     judged.findings.extend(pair.findings.iter().cloned());
                     judged

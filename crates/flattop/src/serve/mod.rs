@@ -7,12 +7,14 @@ mod about;
 mod answer;
 mod args;
 mod assess;
+mod bench;
 mod drawing;
 mod guard;
 mod listen;
 mod live;
 mod openapi;
 mod page;
+mod plan;
 mod secret;
 mod state;
 mod stored;
@@ -165,6 +167,32 @@ fn routes() -> OpenApiRouter<Shared> {
         .routes(routes!(live::window))
         .routes(routes!(live::log))
         .routes(routes!(live::look))
+        .routes(routes!(bench::all))
+        .routes(routes!(bench::fields))
+        .routes(routes!(bench::check))
+        .routes(routes!(bench::reinstate))
+        .routes(routes!(bench::export))
+        .routes(routes!(bench::export_list))
+        .routes(routes!(bench::import))
+        .routes(routes!(bench::add_oscilloscope))
+        .routes(routes!(bench::show_oscilloscope, bench::edit_oscilloscope, bench::remove_oscilloscope))
+        .routes(routes!(bench::add_input))
+        .routes(routes!(bench::show_input, bench::edit_input, bench::remove_input))
+        .routes(routes!(bench::add_probe))
+        .routes(routes!(bench::show_probe, bench::edit_probe, bench::remove_probe))
+        .routes(routes!(bench::add_ground))
+        .routes(routes!(bench::show_ground, bench::edit_ground, bench::remove_ground))
+        .routes(routes!(bench::pair))
+        .routes(routes!(bench::show_pairing, bench::edit_pairing))
+        .routes(routes!(bench::void))
+        .routes(routes!(bench::adjusted))
+        .routes(routes!(bench::forecast))
+        .routes(routes!(plan::compatibility))
+        .routes(routes!(plan::reach_of))
+        .routes(routes!(plan::keys))
+        .routes(routes!(plan::predict_of))
+        .routes(routes!(plan::choose_of))
+        .routes(routes!(plan::budget_of))
 }
 
 fn finished(router: Router<Shared>, app: &Shared) -> Router {

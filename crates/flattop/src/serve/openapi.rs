@@ -131,3 +131,44 @@ pub(super) struct TrimLine {
     stored: Option<String>,
     drawing: Drawing,
 }
+
+/// An object that a document of its own describes, field by field: here its fields at the top.
+macro_rules! described {
+    ($(#[$doc:meta])* $name:ident { $($field:ident),+ $(,)? }) => {
+        $(#[$doc])*
+        #[derive(ToSchema)]
+        #[allow(dead_code)]
+        pub(super) struct $name { $($field: Value),+ }
+    };
+}
+
+described! {
+    /// The whole bench: docs/bench-json.md.
+    Bench { flattop_version, oscilloscopes, probes, pairings }
+}
+described! {
+    /// A pairing that was made: docs/bench-json.md.
+    PairingMade { pairing, voided_pairing, expected }
+}
+described! {
+    /// Every probe on every input: docs/reach-json.md.
+    Compatibility { flattop_version, kind, source, bandwidth_rule, counts, probes, inputs, pairs }
+}
+described! {
+    /// What the screen would show, against what is there: docs/predict-json.md.
+    Prediction {
+        flattop_version, plan, ideal_ratio, headline, leading_measure, within_accepted_error, response, waveform, pulse, delay_s,
+        summary, limits, errors, ratings, assumed, signal, chain, findings,
+    }
+}
+described! {
+    /// Pairings ranked for a measurement: docs/choose-json.md.
+    Choice { flattop_version, list, measure, tolerance, best, ranking, findings }
+}
+described! {
+    /// The uncertainty of a reading: docs/budget-json.md.
+    Budget {
+        flattop_version, plan, measurand, unit, coverage_probability, seed, trials, is_stable, digits, inputs, correlations, results,
+        assumed, findings,
+    }
+}
