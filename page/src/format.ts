@@ -95,6 +95,12 @@ export function siWith(q: Uncertain | null | undefined, unit: string, factor = C
   return `${value} ± ${half}${NARROW}${prefix}${unit}`;
 }
 
+/** What a trimmer has to do or has done, with its sign, short enough to be read from afar: "+1.82 pF". */
+export function picofarads(value_f: number): string {
+  const size = Math.abs(value_f * 1e12);
+  return `${fixed(value_f * 1e12, size >= 100 ? 0 : size >= 10 ? 1 : 2, 'always')}${NARROW}pF`;
+}
+
 /** A share in per cent with its sign: "−7.31 %". */
 export function percent(value: number | null | undefined, digits = 3): string {
   if (value === null || value === undefined || !Number.isFinite(value)) return '–';
@@ -112,7 +118,7 @@ export function percentParts(q: Uncertain, factor = COVERAGE_95): [string, strin
   const u = q.standard_uncertainty;
   if (u === null || !(u > 0)) return [fixed(q.value * 100, 2, 'always'), null];
   const half = u * factor * 100;
-  const decimals = Math.max(0, Math.min(3, decimalsFor(half, half < 0.1 ? 1 : 2)));
+  const decimals = Math.max(0, Math.min(2, decimalsFor(half, half < 0.1 ? 1 : 2)));
   return [fixed(q.value * 100, decimals, 'always'), fixed(half, decimals)];
 }
 

@@ -149,7 +149,14 @@ export function Plot(props: PlotProps) {
       ticks: { stroke: () => ink('--rule'), width: 1, size: 4 },
       font: '13px system-ui, sans-serif',
       ...(side === 1 ? { size: 76, space: 34 } : { space: 90, size: 34 }),
-      ...(side === 0 && x.log ? { filter: (_: uPlot, splits: number[]) => splits.map((value) => (Math.abs(Math.log10(value) - Math.round(Math.log10(value))) < 1e-6 ? value : null)) } : {}),
+      ...(side === 0 && x.log ? { filter: (drawn: uPlot, splits: number[]) => {
+          const shownDecades = Math.log10((drawn.scales['x']!.max ?? 10) / (drawn.scales['x']!.min ?? 1));
+          const every = Math.max(1, Math.ceil((shownDecades * 72) / Math.max(1, drawn.width - 90)));
+          return splits.map((value) => {
+            const decade = Math.round(Math.log10(value));
+            return Math.abs(Math.log10(value) - decade) < 1e-6 && decade % every === 0 ? value : null;
+          });
+        } } : {}),
       values: (_, splits, __, ___, step) => splits.map((value) => (value === null ? '' : axisText(what, value, x.log && side === 0 ? Math.abs(value) : step))),
     });
     const plot = new uPlot(

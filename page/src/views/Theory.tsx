@@ -152,20 +152,20 @@ function Explained({ answer }: { answer: Divider | null }) {
             <mrow>
               <Symbol of="C" index="1" />
               <mo>/</mo>
-              <mo>(</mo>
+              <mo stretchy={false}>(</mo>
               <Symbol of="C" index="1" />
               <mo>+</mo>
               <Symbol of="C" index="2" />
-              <mo>)</mo>
+              <mo stretchy={false}>)</mo>
             </mrow>
             <mrow>
               <Symbol of="R" index="2" />
               <mo>/</mo>
-              <mo>(</mo>
+              <mo stretchy={false}>(</mo>
               <Symbol of="R" index="1" />
               <mo>+</mo>
               <Symbol of="R" index="2" />
-              <mo>)</mo>
+              <mo stretchy={false}>)</mo>
             </mrow>
           </mfrac>
           <mo>−</mo>
@@ -196,21 +196,21 @@ function Explained({ answer }: { answer: Divider | null }) {
         <p>{words.stepText}</p>
         <Formula>
           <mi>v</mi>
-          <mo>(</mo>
+          <mo stretchy={false}>(</mo>
           <mi>t</mi>
-          <mo>)</mo>
+          <mo stretchy={false}>)</mo>
           <mo>=</mo>
           <mn>1</mn>
           <mo>+</mo>
           <mi>e</mi>
           <mo>·</mo>
           <mi>exp</mi>
-          <mo>(</mo>
+          <mo stretchy={false}>(</mo>
           <mo>−</mo>
           <mi>t</mi>
           <mo>/</mo>
           <Symbol of="τ" index="p" />
-          <mo>)</mo>
+          <mo stretchy={false}>)</mo>
           <mo>,</mo>
           <Symbol of="τ" index="p" />
           <mo>=</mo>
@@ -222,11 +222,11 @@ function Explained({ answer }: { answer: Divider | null }) {
               <Symbol of="R" index="2" />
             </mrow>
           </mfrac>
-          <mo>(</mo>
+          <mo stretchy={false}>(</mo>
           <Symbol of="C" index="1" />
           <mo>+</mo>
           <Symbol of="C" index="2" />
-          <mo>)</mo>
+          <mo stretchy={false}>)</mo>
         </Formula>
         {tau !== null && (
           <p class="result">
@@ -328,10 +328,10 @@ function Squared({ index }: { index: string }) {
   return (
     <msup>
       <mrow>
-        <mo>(</mo>
+        <mo stretchy={false}>(</mo>
         <mi>ω</mi>
         <Symbol of="τ" index={index} />
-        <mo>)</mo>
+        <mo stretchy={false}>)</mo>
       </mrow>
       <mn>2</mn>
     </msup>
@@ -359,7 +359,9 @@ function Circuit() {
       <text x="172" y="158" text-anchor="middle">
         C1
       </text>
-      <text x="304" y="141">R2</text>
+      <text x="312" y="141" text-anchor="end">
+        R2
+      </text>
       <text x="442" y="141">C2</text>
       <text x="490" y="75" text-anchor="end">
         {words.screenWord}

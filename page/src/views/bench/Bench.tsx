@@ -171,10 +171,10 @@ function Pairings({ pairings, may, open }: { pairings: Pairing[]; may: boolean; 
               <tr key={one.number}>
                 <th scope="row">{labelled(one.probe)}</th>
                 <td>{labelled(one.input)}</td>
-                <td>
+                <td class="n">
                   <span aria-hidden="true">{words.stateSymbol[one.state]}</span> {words.states[one.state] ?? one.state}
                 </td>
-                <td>
+                <td class="n">
                   {check ? (
                     <>
                       {check.compensation_error === null ? text.verdict[check.verdict] : percentWith({ value: check.compensation_error, standard_uncertainty: check.standard_uncertainty })}
@@ -185,7 +185,7 @@ function Pairings({ pairings, may, open }: { pairings: Pairing[]; may: boolean; 
                     '–'
                   )}
                 </td>
-                <td>{day(one.due_at)}</td>
+                <td class="n">{day(one.due_at)}</td>
                 <td>{share(one.tolerance)}</td>
                 <td>
                   <a class="button small" href={href('compensate', { probe: one.probe, input: one.input })} aria-label={`${words.check}: ${about}`}>
@@ -273,8 +273,8 @@ function Scope({ scope, ...editing }: Editing & { scope: Oscilloscope }) {
                       {short}
                       {input.label && <span class="soft"> {input.label}</span>}
                     </th>
-                    <td>{toleranced(input.resistance_ohm, 'Ω')}</td>
-                    <td>{toleranced(input.capacitance_f, 'F')}</td>
+                    <td class="n">{toleranced(input.resistance_ohm, 'Ω')}</td>
+                    <td class="n">{toleranced(input.capacitance_f, 'F')}</td>
                     <td>
                       {siShort(input.bandwidth_hz, 'Hz')}
                       {input.response && <span class="soft"> {words.choices[input.response] ?? input.response}</span>}
@@ -319,10 +319,10 @@ function Probes({ probes, ...editing }: Editing & { probes: Probe[] }) {
                 {one.retired && <span class="soft"> {words.retired}</span>}
               </th>
               <td>{one.ratio === null ? text.unknown : `${number(one.ratio, 3).replace(/[.,]0+$/, '')}×`}</td>
-              <td>{toleranced(one.tip_capacitance_f, 'F')}</td>
-              <td>{one.compensation_range_f ? `${siShort(one.compensation_range_f[0], 'F')} – ${siShort(one.compensation_range_f[1], 'F')}` : text.unknown}</td>
+              <td class="n">{toleranced(one.tip_capacitance_f, 'F')}</td>
+              <td class="n">{one.compensation_range_f ? `${siShort(one.compensation_range_f[0], 'F')} – ${siShort(one.compensation_range_f[1], 'F')}` : text.unknown}</td>
               <td>{one.adjusted_at ? (words.choices[one.adjusted_at] ?? one.adjusted_at) : text.unknown}</td>
-              <td>{siShort(one.bandwidth_hz, 'Hz')}</td>
+              <td class="n">{siShort(one.bandwidth_hz, 'Hz')}</td>
               {editing.may && (
                 <td>
                   <Buttons edited={{ kind: 'probe', id: one.id }} name={one.id} {...editing} />

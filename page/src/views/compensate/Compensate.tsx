@@ -1,7 +1,7 @@
 // Compensate: choose what is trimmed and where captures come from, then read one large figure while the trimmer turns.
 import { useEffect, useState } from 'preact/hooks';
 import { effect } from '@preact/signals';
-import { integer, percentWith, share, si, siWith } from '../../format';
+import { integer, percentWith, picofarads, share, si, siWith } from '../../format';
 import { route } from '../../router';
 import { begin, clear, connection, drawing, end, busy, reading, sendFiles, session, sessionProblem, turns, type Circuit, type SourceKind } from '../../session';
 import { hear } from '../../sound';
@@ -297,10 +297,10 @@ function Turns({ tolerance }: { tolerance: number }) {
             {last.map((turn) => (
               <tr key={turn.number}>
                 <th scope="row">{integer(turn.number)}</th>
-                <td>{turn.error === null ? '–' : percentWith({ value: turn.error, standard_uncertainty: turn.uncertainty })}</td>
-                <td>{si(turn.toGo, 'F')}</td>
+                <td class="n">{turn.error === null ? '–' : percentWith({ value: turn.error, standard_uncertainty: turn.uncertainty })}</td>
+                <td class="n">{turn.toGo === null ? '–' : picofarads(turn.toGo)}</td>
                 <td>{words.phase[turn.phase]}</td>
-                <td>
+                <td class="n">
                   <span aria-hidden="true">{text.verdictSymbol[turn.verdict]}</span> {text.verdict[turn.verdict]}
                 </td>
               </tr>

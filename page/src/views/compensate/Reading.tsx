@@ -1,5 +1,5 @@
 // The one large reading: e, which way, how far, and where it stands against the tolerance.
-import { percent, percentParts, share, si, siWith } from '../../format';
+import { percent, percentParts, picofarads, share, siWith } from '../../format';
 import { text } from '../../text';
 import type { Adjustment, TrimCapture, Verdict } from '../../types';
 
@@ -42,7 +42,7 @@ function Band({ error, tolerance }: { error: number; tolerance: number }) {
         {[-10, -1, 0, 1, 10].map((ratio) => (
           <g key={ratio}>
             <line class={Math.abs(ratio) === 1 ? 'limit' : 'rail'} x1={at(ratio)} y1={Math.abs(ratio) === 1 ? 18 : 28} x2={at(ratio)} y2={Math.abs(ratio) === 1 ? 50 : 40} />
-            <text x={at(ratio)} y="66" text-anchor="middle">
+            <text class={`at${Math.abs(ratio)}`} x={at(ratio)} y="68" text-anchor={ratio === -1 ? 'end' : ratio === 1 ? 'start' : 'middle'}>
               {ratio === 0 ? '0' : percent(ratio * tolerance, 2)}
             </text>
           </g>
@@ -76,7 +76,7 @@ export function Reading({ now }: { now: TrimCapture }) {
           </span>{' '}
           {text.verdict[now.verdict]}
         </p>
-        <p class="e">
+        <p class="e" style={{ '--chars': String(Math.max(4, parts ? parts[0].length : words.noEstimate.length)) }}>
           <span class="hidden">{words.errorName}: </span>
           {parts ? (
             <>
@@ -95,11 +95,11 @@ export function Reading({ now }: { now: TrimCapture }) {
         <dl class="figures">
           <div>
             <dt>{words.toGo}</dt>
-            <dd class="digits">{adjustment ? `${adjustment.change_f > 0 ? '+' : ''}${si(adjustment.change_f, 'F')}` : '–'}</dd>
+            <dd class="digits">{adjustment ? picofarads(adjustment.change_f) : '–'}</dd>
           </div>
           <div>
             <dt>{words.come}</dt>
-            <dd class="digits">{travel ? `${travel.value > 0 ? '+' : ''}${si(travel.value, 'F')}` : '–'}</dd>
+            <dd class="digits">{travel ? picofarads(travel.value) : '–'}</dd>
           </div>
           <div>
             <dt>{words.phaseTitle}</dt>
@@ -115,7 +115,7 @@ export function Reading({ now }: { now: TrimCapture }) {
         </dl>
       </div>
       {error && <Band error={error.value} tolerance={now.tolerance} />}
-      <p class="hint name">
+      <p class="hint from">
         {words.capture(String(now.number), now.capture)}
         {!now.used && ` ${words.unused}`}
       </p>

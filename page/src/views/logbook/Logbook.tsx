@@ -104,13 +104,13 @@ export function Logbook() {
                         {entry.seq}
                       </button>
                     </th>
-                    <td>{when(entry.at)}</td>
+                    <td class="n">{when(entry.at)}</td>
                     <td>
                       {words.kinds[entry.kind] ?? entry.kind}
                       {entry.assessment && `, ${words.stages[entry.assessment.stage] ?? entry.assessment.stage}`}
                     </td>
-                    <td>{[entry.probe, entry.input].filter(Boolean).join(' on ')}</td>
-                    <td>{resultOf(entry)}</td>
+                    <td class="n">{[entry.probe, entry.input].filter(Boolean).join(' on ')}</td>
+                    <td class="n">{resultOf(entry)}</td>
                     <td>{entry.by ?? '–'}</td>
                     <td class="note">{entry.note ?? ''}</td>
                   </tr>
