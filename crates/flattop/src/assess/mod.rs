@@ -11,7 +11,7 @@ mod sines;
 pub(crate) use args::{Args, Circuit, Columns, LoggedStage, Place};
 pub(crate) use pairing::{Typed, known};
 pub(crate) use request::{Evidence, Known, Levels, Request};
-pub(crate) use run::{facts, remark_on_divider, square};
+pub(crate) use run::{remark_on_divider, square};
 
 use flattop_captures::Capture;
 use flattop_core::bench::Stage;

@@ -132,7 +132,7 @@ fn with_folder(file: &Path, message: &str) -> String {
     }
 }
 
-pub(crate) fn facts(capture: &Capture) -> RecordFacts {
+pub(super) fn facts(capture: &Capture) -> RecordFacts {
     RecordFacts {
         points: capture.points,
         interval_s: capture.interval_s,

@@ -5,6 +5,7 @@ use std::path::Path;
 use flattop_core::chain::Chain;
 use flattop_core::choice::{Candidate, Judged, Wanted, judge, rank};
 use flattop_core::divider::Divider;
+use flattop_core::finding::Finding;
 use flattop_core::prediction::Measure;
 use flattop_core::reach::{CompensationRange, InputCapacitance, ReachProbe, TipCapacitance};
 use flattop_core::signal::Signal;
@@ -40,7 +41,7 @@ pub(crate) fn ranked(name: String, list: &ChooseList, folder: &Path) -> Result<S
         },
         tolerance: list.measurement.tolerance,
     };
-    let judged: Result<Vec<Judged>, String> = list
+    let judged: Vec<Result<Judged, String>> = list
         .pairs
         .par_iter()
         .map(|pair| {
@@ -54,10 +55,34 @@ pub(crate) fn ranked(name: String, list: &ChooseList, folder: &Path) -> Result<S
                 .map_err(|error| format!("{name}: {} on {}: {error}", probe.label, input.label))
         })
         .collect();
-    let mut judged = judged?;
+    let mut judged: Vec<Judged> = if list.is_of_bench {
+        left_out(judged, &mut findings)?
+    } else {
+        judged.into_iter().collect::<Result<_, _>>()?
+    };
     rank(&mut judged);
     findings.splice(0..0, list.findings.iter().cloned());
     Ok(Subject { list: name, wanted, signal, judged, findings })
+}
+
+/// What a bench holds is not written for this list: a pairing that cannot be worked out is left out, and said so.
+fn left_out(judged: Vec<Result<Judged, String>>, findings: &mut Vec<Finding>) -> Result<Vec<Judged>, String> {
+    let mut kept = Vec::new();
+    let mut first = None;
+    for one in judged {
+        match one {
+            Ok(one) => kept.push(one),
+            Err(why) => {
+                let remedy = "correct what the bench says of them with flattop bench edit";
+                findings.push(Finding::warning("left-out", format!("left out: {why}"), remedy));
+                first.get_or_insert(why);
+            }
+        }
+    }
+    match first.filter(|_| kept.is_empty()) {
+        Some(why) => Err(why),
+        None => Ok(kept),
+    }
 }
 
 fn one(

@@ -81,8 +81,9 @@ pub(super) async fn assess(
         let name = tidy_name(&asked.name);
         let capture = capture_of(&name, &bytes, &read)?;
         let subject = squared(name.clone(), &capture, &assumptions, tolerance, &known);
+        let is_text = capture.format.content == flattop_captures::Content::Text;
         let keeps = asked.keep.as_deref().is_some_and(|keep| matches!(keep, "true" | "yes" | "1"));
-        let stored = keeps.then(|| app.store.keep(&name, &bytes, app.clock.now())).transpose()?;
+        let stored = keeps.then(|| app.store.keep(&name, &bytes, is_text, app.clock.now())).transpose()?;
         Assessed::of(subject, stored).map(Json)
     })
     .await

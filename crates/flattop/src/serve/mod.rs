@@ -8,10 +8,12 @@ mod answer;
 mod args;
 mod assess;
 mod bench;
+mod correct;
 mod drawing;
 mod guard;
 mod listen;
 mod live;
+mod logbook;
 mod openapi;
 mod page;
 mod plan;
@@ -193,6 +195,21 @@ fn routes() -> OpenApiRouter<Shared> {
         .routes(routes!(plan::predict_of))
         .routes(routes!(plan::choose_of))
         .routes(routes!(plan::budget_of))
+        .routes(routes!(correct::pair_of))
+        .routes(routes!(correct::correct_of))
+        .routes(routes!(correct::characterise_of))
+        .routes(routes!(logbook::list))
+        .routes(routes!(logbook::csv))
+        .routes(routes!(logbook::due))
+        .routes(routes!(logbook::verify))
+        .routes(routes!(logbook::note))
+        .routes(routes!(logbook::show))
+        .routes(routes!(logbook::plot))
+        .routes(routes!(logbook::capture))
+        .routes(routes!(logbook::recompute))
+        .routes(routes!(logbook::correct))
+        .routes(routes!(logbook::trends))
+        .routes(routes!(logbook::record))
 }
 
 fn finished(router: Router<Shared>, app: &Shared) -> Router {

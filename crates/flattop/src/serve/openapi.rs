@@ -172,3 +172,42 @@ described! {
         assumed, findings,
     }
 }
+
+described! {
+    /// A corrected record: docs/correct-json.md, where it is, and what the page draws.
+    Correction {
+        flattop_version, file, output, undone, known_from, compensation_error, time_constant_s, correlation, chain, before,
+        start_up_samples, missing, gaps, unit, noise, standard_uncertainty, bias_bound, greatest_change, pulse, findings, record,
+        download, drawing,
+    }
+}
+described! {
+    /// A response against frequency: docs/characterise-json.md, and files of it.
+    Characteristic {
+        flattop_version, headline, method, coverage, expanded_limit, lowest_hz, highest_hz, ended_by, bandwidth_hz,
+        bandwidth_above_hz, low_frequency_gain, delay_s, transition, aberrations, flatness, edges, noise, response, findings, captures,
+        downloads,
+    }
+}
+described! {
+    /// Two probes together: docs/pair-json.md.
+    Pair {
+        flattop_version, a, b, compensation_errors, gain_ratio, skew_s, balance_from, edges, rejection, both_flat, b_to_a,
+        consequences, findings,
+    }
+}
+described! {
+    /// An entry of the logbook with its settings and its whole result: docs/bench-json.md.
+    LogEntry {
+        seq, at, by, program, note, kind, pairing, probe, oscilloscope, input, assessment, measurement, corrects, effect, digest,
+        previous, settings, result,
+    }
+}
+described! {
+    /// An entry worked out again: docs/bench-json.md.
+    RecomputedEntry { entry, same, differences, logged_with, worked_out_with, error }
+}
+described! {
+    /// Whether the logbook is as it was written: docs/bench-json.md.
+    Verification { intact, entries, captures, last_entry, problems }
+}

@@ -216,6 +216,11 @@ impl PlanAsked {
         Ok(settings)
     }
 
+    /// Whether anything was said.
+    pub(super) fn is_there(&self) -> bool {
+        self.plan.as_ref().is_some_and(|plan| !plan.is_null()) || self.toml.is_some()
+    }
+
     fn text(&self) -> &str {
         self.toml.as_deref().unwrap_or("")
     }
@@ -288,7 +293,7 @@ fn dotted(key: &str) -> Option<String> {
 }
 
 /// What a plan answers wrongly has the plan's name before it.
-fn failed(message: String) -> Problem {
+pub(super) fn failed(message: String) -> Problem {
     let at = message.strip_prefix('[').and_then(|rest| {
         let (table, rest) = rest.split_once("] ")?;
         Some(format!("{table}.{}", rest.split([':', ' ']).next()?))

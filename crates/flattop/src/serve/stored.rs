@@ -52,6 +52,8 @@ struct Item {
 pub(super) struct Stored {
     pub(super) name: String,
     pub(super) path: PathBuf,
+    /// Whether it holds a text; numbers as bytes otherwise.
+    pub(super) is_text: bool,
 }
 
 impl Stored {
@@ -107,7 +109,7 @@ impl Store {
         let id: String = random.iter().map(|byte| format!("{byte:02x}")).collect();
         let folder = self.folder.path().join(&id);
         std::fs::create_dir(&folder).map_err(|error| full(&error))?;
-        Ok((id, Stored { name: name.to_owned(), path: folder.join(name) }))
+        Ok((id, Stored { name: name.to_owned(), path: folder.join(name), is_text: true }))
     }
 
     /// Counts a file that was written; older ones make room.
@@ -130,8 +132,9 @@ impl Store {
 
     /// Stores bytes.
     #[allow(clippy::disallowed_methods)] // our own file
-    pub(super) fn keep(&self, name: &str, bytes: &[u8], now: Duration) -> Answer<String> {
+    pub(super) fn keep(&self, name: &str, bytes: &[u8], is_text: bool, now: Duration) -> Answer<String> {
         let (id, file) = self.place(name)?;
+        let file = Stored { is_text, ..file };
         std::fs::write(&file.path, bytes).map_err(|error| full(&error))?;
         self.add(&id, file, now);
         Ok(id)
@@ -284,13 +287,14 @@ pub(super) async fn store(
     reader.refuse(&asked.unknown);
     let read = asked.columns.read(&mut reader);
     reader.finish()?;
-    let (id, file) = app.store.place(&tidy_name(&asked.name))?;
+    let (id, mut file) = app.store.place(&tidy_name(&asked.name))?;
     if let Err(problem) = received(request.into_body(), &file.path).await {
         remove(&file.path);
         return Err(problem);
     }
     work(move || {
         let capture = file.capture(&read).inspect_err(|_| remove(&file.path))?;
+        file.is_text = capture.format.content == flattop_captures::Content::Text;
         app.store.add(&id, file.clone(), app.clock.now());
         Ok((StatusCode::CREATED, Json(facts(&id, &file, &capture))))
     })
@@ -456,7 +460,7 @@ mod tests {
     fn files_end_an_hour_after_they_were_last_used() {
         let store = Store::new().unwrap();
         let at = Duration::from_secs;
-        let id = store.keep("a.csv", b"1,2\n", at(0)).unwrap();
+        let id = store.keep("a.csv", b"1,2\n", true, at(0)).unwrap();
         let path = store.find(&id, at(3000)).unwrap().path;
         assert!(path.exists() && store.find(&id, at(6000)).is_ok());
         assert!(store.find(&id, at(9601)).is_err() && !path.exists());

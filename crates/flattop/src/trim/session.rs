@@ -311,11 +311,6 @@ impl Session {
         self.newest.as_ref()
     }
 
-    /// The pairing, where one was named.
-    pub(crate) fn on_bench(&self) -> Option<&OnBench> {
-        self.on_bench.as_ref()
-    }
-
     /// What there is to show after the last capture; `None` before the first.
     pub(crate) fn shown(&self) -> Option<Shown<'_>> {
         Some(Shown {
