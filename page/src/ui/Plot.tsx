@@ -337,7 +337,7 @@ export function Plot(props: PlotProps) {
           <span class="hidden">: {title}</span>
         </summary>
         {open && (
-          <div class="scroll tall" role="region" aria-label={`${title}, ${text.plot.data}`} tabIndex={0}>
+          <div class="scroll tall" role="group" aria-label={`${title}, ${text.plot.data}`} tabIndex={0}>
             {count > most && <p class="hint">{text.plot.truncated(integer(most), integer(count))}</p>}
             <table>
               <thead>

@@ -209,7 +209,7 @@ export function Caution({ words, points }: { words?: string; points?: readonly s
 /** A table that scrolls within itself where it is wider than the page, and can be reached by keyboard to do so. */
 export function Scroll({ label, children }: { label: string; children: ComponentChildren }) {
   return (
-    <div class="scroll" role="region" aria-label={label} tabIndex={0}>
+    <div class="scroll" role="group" aria-label={label} tabIndex={0}>
       {children}
     </div>
   );

@@ -79,7 +79,8 @@ export function Compatibility() {
                         }
                         return (
                           <td key={input.id} class={pair.wrong_load ? 'out-of-reach' : pair.verdict}>
-                            <button type="button" aria-pressed={picked === pair} onClick={() => setPicked(pair)} aria-label={`${words.details(probe.id, input.id)}: ${pair.wrong_load ? words.wrongLoad : (words.verdict[pair.verdict] ?? pair.verdict)} ${margin(pair)}`}>
+                            <button type="button" aria-pressed={picked === pair} onClick={() => setPicked(pair)}>
+                              <span class="hidden">{words.details(probe.id, input.id)}: </span>
                               <span>
                                 <span aria-hidden="true">{pair.wrong_load ? '✗' : words.symbol[pair.verdict]} </span>
                                 {margin(pair)}

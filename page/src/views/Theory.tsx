@@ -297,7 +297,7 @@ function Explained({ answer }: { answer: Divider | null }) {
 
 function Formula({ children }: { children: ComponentChildren }) {
   return (
-    <div class="formula" role="region" aria-label={words.formula} tabIndex={0}>
+    <div class="formula" role="group" aria-label={words.formula} tabIndex={0}>
       <math display="block">
         <mrow>{children}</mrow>
       </math>
