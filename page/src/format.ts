@@ -110,6 +110,7 @@ export function percent(value: number | null | undefined, digits = 3): string {
 /** A share without a sign, such as a tolerance: "1 %". */
 export function share(value: number | null | undefined): string {
   if (value === null || value === undefined || !Number.isFinite(value)) return '–';
+  if (value !== 0 && Math.abs(value) < 5e-5) return `< ${number(0.005, 1)}${NARROW}%`;
   return `${new Intl.NumberFormat(LOCALE, { maximumSignificantDigits: 3 }).format(value * 100)}${NARROW}%`;
 }
 

@@ -28,26 +28,33 @@ const MOST_TURNS = 500;
 
 export const session = signal<Session | null>(null);
 export const reading = signal<TrimCapture | null>(null);
-/** Follows the reading one frame later, so that the verdict is painted before the drawings are. */
+/** What follows the reading one frame later, so that the verdict is painted before findings, turns and drawings are. */
+export const detail = signal<TrimCapture | null>(null);
 export const drawing = signal<Drawing | null>(null);
 export const turns = signal<Turn[]>([]);
 export const sessionProblem = signal<Problem | null>(null);
 export const connection = signal<'none' | 'open' | 'lost' | 'ended'>('none');
 export const busy = signal(false);
+export const beginning = signal(false);
 /** When the newest capture came, for the sound. */
 export const arrived = { at: 0 };
 
 let events: EventSource | null = null;
-let waitingDrawing: Drawing | null = null;
+let waitingTurns: Turn[] = [];
 let frame = 0;
 
-function drawLater(next: Drawing | null): void {
-  waitingDrawing = next;
+function showLater(): void {
   if (frame) return;
   frame = requestAnimationFrame(() => {
     frame = 0;
+    // behind the frame that paints the reading
     setTimeout(() => {
-      drawing.value = waitingDrawing;
+      const now = reading.peek();
+      batch(() => {
+        detail.value = now;
+        turns.value = waitingTurns;
+        if (now?.drawing) drawing.value = now.drawing;
+      });
     }, 0);
   });
 }
@@ -57,7 +64,7 @@ export function accept(next: TrimCapture): void {
   const before = reading.peek();
   if (before && next.number <= before.number) return;
   arrived.at = performance.now();
-  const kept = turns.peek();
+  const kept = waitingTurns;
   const turn: Turn = {
     number: next.number,
     name: next.capture,
@@ -67,15 +74,15 @@ export function accept(next: TrimCapture): void {
     verdict: next.verdict,
     phase: next.phase,
   };
+  waitingTurns = kept.length >= MOST_TURNS ? [...kept.slice(kept.length - MOST_TURNS + 1), turn] : [...kept, turn];
   batch(() => {
     reading.value = next;
-    turns.value = kept.length >= MOST_TURNS ? [...kept.slice(kept.length - MOST_TURNS + 1), turn] : [...kept, turn];
     if (next.compensation_error) lastReading.value = next;
     const now = session.peek();
-    if (now && next.can_log) session.value = { ...now, can_log: next.can_log };
+    if (now && next.can_log && JSON.stringify(now.can_log) !== JSON.stringify(next.can_log)) session.value = { ...now, can_log: next.can_log };
     if (next.used) sessionProblem.value = null;
   });
-  if (next.drawing) drawLater(next.drawing);
+  showLater();
 }
 
 function listen(id: string): void {
@@ -88,7 +95,13 @@ function listen(id: string): void {
   source.onerror = () => {
     if (source === events && connection.peek() !== 'ended') connection.value = 'lost';
   };
-  source.addEventListener('capture', (event) => accept(JSON.parse(event.data as string) as TrimCapture));
+  source.addEventListener('capture', (event) => {
+    const data = event.data as string;
+    // the answer to an upload has usually been taken in before: not worth reading twice
+    const number = /"number":\s*(\d+)/.exec(data.slice(0, 4000));
+    if (number && Number(number[1]) <= (reading.peek()?.number ?? 0)) return;
+    accept(JSON.parse(data) as TrimCapture);
+  });
   source.addEventListener('trouble', (event) => {
     const { message, remedy } = JSON.parse(event.data as string) as { message: string; remedy: string };
     sessionProblem.value = { code: 'trouble', message, remedy, at: null, fields: [] };
@@ -107,7 +120,7 @@ function listen(id: string): void {
 export async function begin(request: Record<string, unknown>): Promise<boolean> {
   await end();
   clear();
-  busy.value = true;
+  beginning.value = true;
   try {
     const made = await api.send<Session>('POST', '/api/sessions', request);
     session.value = made;
@@ -117,13 +130,15 @@ export async function begin(request: Record<string, unknown>): Promise<boolean> 
     sessionProblem.value = problemOf(cause);
     return false;
   } finally {
-    busy.value = false;
+    beginning.value = false;
   }
 }
 
 export function clear(): void {
   batch(() => {
     reading.value = null;
+    detail.value = null;
+    waitingTurns = [];
     drawing.value = null;
     turns.value = [];
     sessionProblem.value = null;

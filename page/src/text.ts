@@ -85,7 +85,7 @@ export const text = {
     demoOpen: 'Open the demo',
     demoOpening: 'Opening the demo …',
     demoNow: 'The demo bench is open: look at it',
-    demoCommand: 'Start flattop serve --demo to see it.',
+    demoCommand: 'It runs beside your own bench and goes when it ends:',
     addTitle: 'Put your own on the bench',
     addLead: 'With the data sheets of oscilloscope and probe, Flattop knows the divider, watches when a check is due and keeps a logbook.',
     addInstrument: 'Add an oscilloscope',

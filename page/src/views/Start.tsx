@@ -84,8 +84,10 @@ export function Start({ take }: { take: (files: File[]) => void }) {
             <p>
               <a href={href('bench')}>{words.demoNow}</a>
             </p>
-          ) : known?.demo_available === false ? (
-            <p>{words.demoCommand}</p>
+          ) : !known?.demo_available ? (
+            <p>
+              {words.demoCommand} <code>flattop serve --demo --open</code>
+            </p>
           ) : (
             <button type="button" disabled={opening} onClick={() => void openDemo()}>
               {opening ? words.demoOpening : words.demoOpen}

@@ -1,9 +1,9 @@
 // Compensate: choose what is trimmed and where captures come from, then read one large figure while the trimmer turns.
 import { useEffect, useState } from 'preact/hooks';
-import { effect } from '@preact/signals';
+import { computed, effect } from '@preact/signals';
 import { integer, percentWith, picofarads, share, si, siWith } from '../../format';
 import { route } from '../../router';
-import { begin, clear, connection, drawing, end, busy, reading, sendFiles, session, sessionProblem, turns, type Circuit, type SourceKind } from '../../session';
+import { begin, beginning, clear, connection, detail, drawing, end, busy, reading, sendFiles, session, sessionProblem, turns, type Circuit, type SourceKind } from '../../session';
 import { hear } from '../../sound';
 import { about, bench, labelled } from '../../state';
 import { text } from '../../text';
@@ -73,6 +73,8 @@ function requestOf(settings: Settings): Record<string, unknown> {
   return { ...circuitOf(settings), ...columns, hold: Math.max(0, Math.round(Number(settings.hold) || 0)), source };
 }
 
+const started = computed(() => reading.value !== null);
+
 /** Files that were dropped where no session takes them yet: a session is begun for them. */
 export async function takeCaptures(files: File[]): Promise<void> {
   const now = session.peek();
@@ -116,7 +118,7 @@ export function Compensate() {
   kinds.push(['eye', words.sources.eye]);
 
   const pairings = (bench.value?.pairings ?? []).filter((pairing) => pairing.voided_at === null);
-  const now = reading.value;
+  const now = started.value;
   const running = session.value !== null && session.value.ended === null;
   const root = settings.root || (roots[0]?.id ?? '');
   const instrument = settings.instrument || (instruments[0]?.id ?? '');
@@ -132,9 +134,9 @@ export function Compensate() {
     clear();
   };
 
-  return (
-    <>
-      <h1 tabIndex={-1}>{words.title}</h1>
+  // Once a reading is there it comes first; moved by key, so that nothing typed is lost. What is read by eye keeps its form in front.
+  const setUp = (
+    <div key="setup">
       <Caution words={text.caution.trimming} />
       <details class="panel setup" open={!now}>
         <summary>{words.setUp}</summary>
@@ -190,7 +192,7 @@ export function Compensate() {
             </details>
           )}
           {settings.source !== 'files' && !eye && (settings.source !== 'watch' || roots.length > 0) && (settings.source !== 'instrument' || instruments.length > 0) && (
-            <button type="submit" class="primary" disabled={busy.value}>
+            <button type="submit" class="primary" disabled={beginning.value}>
               {running ? words.again : words.start}
             </button>
           )}
@@ -205,21 +207,11 @@ export function Compensate() {
       )}
       {eye && <ByEye circuit={circuitOf(settings)} />}
 
-      <Problems problem={sessionProblem.value} dismiss={() => (sessionProblem.value = null)} />
-      {connection.value === 'lost' && (
-        <p class="soft" role="status">
-          {words.reconnecting}
-        </p>
-      )}
-      {session.value?.ended && (
-        <p class="soft" role="status">
-          {words.ended} {session.value.ended}
-        </p>
-      )}
-      {busy.value && !now && <p role="status">{text.loading}</p>}
-      {running && !now && !busy.value && <p role="status">{words.waiting}</p>}
-
-      {now && <Reading now={now} />}
+    </div>
+  );
+  const live = (
+    <div key="live">
+      {now && <Newest />}
       <Log />
       {(running || now) && (
         <div class="row">
@@ -240,20 +232,50 @@ export function Compensate() {
           </button>
         </div>
       )}
-      <Sound />
-      {now && <Findings findings={now.findings} />}
+    </div>
+  );
+  const sound = <Sound key="sound" />;
+  return (
+    <>
+      <h1 tabIndex={-1}>{words.title}</h1>
+      <Problems problem={sessionProblem.value} dismiss={() => (sessionProblem.value = null)} />
+      {connection.value === 'lost' && (
+        <p class="soft" role="status">
+          {words.reconnecting}
+        </p>
+      )}
+      {session.value?.ended && (
+        <p class="soft" role="status">
+          {words.ended} {session.value.ended}
+        </p>
+      )}
+      {!now && <Waiting running={running} />}
+
+      {now && !eye ? [live, sound, setUp] : [setUp, live, sound]}
       {now && <Details />}
     </>
   );
 }
 
-function Details() {
+function Waiting({ running }: { running: boolean }) {
+  if (busy.value) return <p role="status">{text.loading}</p>;
+  return running ? <p role="status">{words.waiting}</p> : null;
+}
+
+/** Alone, so that a new reading renders nothing but itself before it is painted. */
+function Newest() {
   const now = reading.value;
+  return now && <Reading now={now} />;
+}
+
+function Details() {
+  const now = detail.value;
   const drawn = drawing.value;
   const id = session.value?.id;
   if (!now) return null;
   return (
     <>
+      <Findings findings={now.findings} />
       {drawn && drawn.time_s.length > 0 && <RecordDrawing drawing={drawn} windowUrl={id ? `/api/sessions/${encodeURIComponent(id)}/window` : null} />}
       {drawn && drawn.time_s.length > 0 && <ResidualDrawing drawing={drawn} />}
       {drawn?.error && <ErrorDrawing error={drawn.error} tolerance={now.tolerance} />}

@@ -70,12 +70,12 @@ export function Ranking({ wish }: { wish: Wish }) {
               <tbody>
                 {choice.ranking.map((one) => (
                   <tr key={`${one.probe} ${one.input}`}>
-                    <td>
+                    <td class="n">
                       <span aria-hidden="true">{words.standingSymbol[one.standing]}</span> {words.standing[one.standing]}
                     </td>
                     <th scope="row">{labelled(one.probe)}</th>
                     <td>{labelled(one.input)}</td>
-                    <td>{percentWith(one.error)}</td>
+                    <td class="n">{percentWith(one.error)}</td>
                     <td>{share(one.total_error)}</td>
                     <td>{si(one.bandwidth_hz, 'Hz')}</td>
                     <td>{one.reason}</td>
