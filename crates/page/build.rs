@@ -43,7 +43,10 @@ fn build(page: &Path, built: &Path) -> Result<(), String> {
     }
     let newest = SOURCES.iter().filter_map(|source| newest(&page.join(source))).max();
     let Some(newest) = newest else {
-        return Err(format!("{}: the sources of the page are not there; check out the whole repository", page.display()));
+        return Err(format!(
+            "{}: the sources of the page are not there; check out the whole repository",
+            page.display()
+        ));
     };
     if made.is_some_and(|made| newest <= made) {
         return Ok(());

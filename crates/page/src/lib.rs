@@ -45,14 +45,21 @@ pub fn asset(name: &str, accepted: &[Packing]) -> Option<Asset> {
         return None;
     }
     let forms = [(Packing::Brotli, ".br"), (Packing::Gzip, ".gz")];
-    let packed = forms.into_iter().filter(|(packing, _)| accepted.contains(packing)).find_map(|(packing, ending)| {
-        Some((packing, Files::get(&format!("{name}{ending}"))?))
-    });
+    let packed = forms
+        .into_iter()
+        .filter(|(packing, _)| accepted.contains(packing))
+        .find_map(|(packing, ending)| Some((packing, Files::get(&format!("{name}{ending}"))?)));
     let (packing, file) = match packed {
         Some(found) => found,
         None => (Packing::Plain, Files::get(name)?),
     };
-    Some(Asset { packing, media_type: media_type(name)?, is_immutable: name.starts_with("assets/"), tag: tag(&file), bytes: file.data })
+    Some(Asset {
+        packing,
+        media_type: media_type(name)?,
+        is_immutable: name.starts_with("assets/"),
+        tag: tag(&file),
+        bytes: file.data,
+    })
 }
 
 fn tag(file: &EmbeddedFile) -> String {

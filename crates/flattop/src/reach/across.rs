@@ -85,7 +85,10 @@ pub(crate) fn matrix(
 ) -> Result<String, String> {
     let sides = Sides::new(source, probes(register, named.0)?, inputs(register, named.1)?);
     if extent == Extent::Pairs && sides.pairs() > MOST_IN_JSON {
-        return Err(format!("{} pairs are more than one answer holds ({MOST_IN_JSON}); ask for the summary", sides.pairs()));
+        return Err(format!(
+            "{} pairs are more than one answer holds ({MOST_IN_JSON}); ask for the summary",
+            sides.pairs()
+        ));
     }
     let of = if extent == Extent::Pairs { whole(sides) } else { summed(sides) };
     let order: Vec<usize> = (0..of.sums.len()).collect();

@@ -85,6 +85,8 @@ pub(crate) fn tolerated(input: &Tolerated, usual: Deviation) -> Result<InputCapa
         Ok(InputCapacitance { nominal_f, tolerance_f })
     } else {
         let input = flattop_report::reach::capacitance(nominal_f);
-        Err(format!("--input-tolerance leaves nothing of an input of {input}; make it smaller, for example 10%"))
+        Err(format!(
+            "--input-tolerance leaves nothing of an input of {input}; make it smaller, for example 10%"
+        ))
     }
 }

@@ -48,7 +48,11 @@ pub(super) fn document(what: &What, how: &How) -> Result<(Document, Ending), Str
 }
 
 /// A record.
-pub(crate) fn composed(register: &Register, about: About, issue: &Issue) -> Result<(Document, Trust), String> {
+pub(crate) fn composed(
+    register: &Register,
+    about: About,
+    issue: &Issue,
+) -> Result<(Document, Trust), String> {
     let fail = |e: RegisterError| e.to_string();
     let oscilloscopes = register.oscilloscopes(Retired::Shown).map_err(fail)?;
     let probes = register.probes(Retired::Shown).map_err(fail)?;

@@ -97,7 +97,8 @@ fn of(app: &App, signed_in: bool) -> About {
         names.map(|name| SourceName { id: name.clone(), name: name.clone() }).collect()
     };
     let path = app.bench.path().ok();
-    let is_locked = path.as_ref().and_then(|path| path.metadata().ok()).is_some_and(|meta| meta.permissions().readonly());
+    let is_locked =
+        path.as_ref().and_then(|path| path.metadata().ok()).is_some_and(|meta| meta.permissions().readonly());
     About {
         flattop_version: env!("CARGO_PKG_VERSION"),
         signed_in,
@@ -113,13 +114,21 @@ fn of(app: &App, signed_in: bool) -> About {
             instruments: names(app.instruments.iter().map(|one| &one.name).collect()),
             practice: false,
         },
-        limits: Limits { assess_bytes: MOST_CAPTURE as u64, store_bytes: MOST_STORED, sessions: MOST_SESSIONS },
+        limits: Limits {
+            assess_bytes: MOST_CAPTURE as u64,
+            store_bytes: MOST_STORED,
+            sessions: MOST_SESSIONS,
+        },
     }
 }
 
 fn facts(app: &App) -> BenchFacts {
     let Ok(path) = app.bench.path() else { return BenchFacts { empty: true, ..BenchFacts::default() } };
-    let name = if app.is_demo { "Harrow Lane Lift Works (demo)".to_owned() } else { crate::output::bare_name(&path) };
+    let name = if app.is_demo {
+        "Harrow Lane Lift Works (demo)".to_owned()
+    } else {
+        crate::output::bare_name(&path)
+    };
     let exists = path.exists();
     if !exists {
         return BenchFacts { name, empty: true, ..BenchFacts::default() };

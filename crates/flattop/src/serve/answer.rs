@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use axum::body::{Body, Bytes};
+use axum::body::{Body, Bytes, HttpBody};
 use axum::extract::{FromRequest, FromRequestParts, Query, Request};
 use axum::http::request::Parts;
 use axum::http::{HeaderMap, StatusCode, header};
@@ -10,6 +10,7 @@ use axum::response::{IntoResponse, Response};
 use http_body_util::{BodyExt, LengthLimitError, Limited};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
+use tokio::time::{Instant, timeout_at};
 use utoipa::ToSchema;
 
 /// Most bytes of a JSON body.
@@ -18,6 +19,8 @@ const MOST_JSON: usize = 1 << 20;
 pub(super) const MOST_CAPTURE: usize = 64 << 20;
 /// How long a body may take to arrive.
 const BODY_TIME: Duration = Duration::from_secs(60);
+/// How long it may pause.
+const PAUSE: Duration = Duration::from_secs(10);
 
 /// What went wrong, as it is told to the one who asked.
 #[derive(Debug)]
@@ -198,7 +201,11 @@ impl<T: DeserializeOwned, S: Sync> FromRequestParts<S> for Asked<T> {
 
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Problem> {
         Query::try_from_uri(&parts.uri).map(|Query(query)| Self(query)).map_err(|error| {
-            Problem::new(StatusCode::BAD_REQUEST, "invalid-query", format!("the query is not what is asked for here: {}", error.body_text()))
+            Problem::new(
+                StatusCode::BAD_REQUEST,
+                "invalid-query",
+                format!("the query is not what is asked for here: {}", error.body_text()),
+            )
         })
     }
 }
@@ -211,7 +218,9 @@ impl<T: DeserializeOwned + Send, S: Send + Sync> FromRequestParts<S> for Named<T
 
     async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
         let found = axum::extract::Path::<T>::from_request_parts(parts, state).await;
-        found.map(|path| Self(path.0)).map_err(|error| Problem::not_found(format!("there is nothing at this path: {}", error.body_text())))
+        found.map(|path| Self(path.0)).map_err(|error| {
+            Problem::not_found(format!("there is nothing at this path: {}", error.body_text()))
+        })
     }
 }
 
@@ -226,13 +235,31 @@ pub(super) fn needs(headers: &HeaderMap, media_type: &'static str) -> Answer<()>
 }
 
 async fn collected(body: Body, most: usize) -> Answer<Bytes> {
-    let read = tokio::time::timeout(BODY_TIME, Limited::new(body, most).collect()).await;
-    match read {
-        Err(_) => Err(too_slow()),
-        Ok(Ok(all)) => Ok(all.to_bytes()),
-        Ok(Err(error)) if error.downcast_ref::<LengthLimitError>().is_some() => Err(too_large(most as u64)),
-        Ok(Err(_)) => Err(Problem::new(StatusCode::BAD_REQUEST, "invalid-json", "the body broke off; send it again")),
+    if body.size_hint().lower() > most as u64 {
+        return Err(too_large(most as u64));
     }
+    let mut body = Limited::new(body, most);
+    let end = Instant::now() + BODY_TIME;
+    let mut all = Vec::new();
+    loop {
+        let next = (Instant::now() + PAUSE).min(end);
+        match timeout_at(next, body.frame()).await.map_err(|_| too_slow())? {
+            None => return Ok(all.into()),
+            Some(Ok(frame)) => {
+                if let Ok(data) = frame.into_data() {
+                    all.extend_from_slice(&data);
+                }
+            }
+            Some(Err(error)) if error.downcast_ref::<LengthLimitError>().is_some() => {
+                return Err(too_large(most as u64));
+            }
+            Some(Err(_)) => return Err(broken_off()),
+        }
+    }
+}
+
+pub(super) fn broken_off() -> Problem {
+    Problem::new(StatusCode::BAD_REQUEST, "broken-off", "the body broke off; send it again")
 }
 
 pub(super) fn too_slow() -> Problem {
@@ -240,6 +267,7 @@ pub(super) fn too_slow() -> Problem {
 }
 
 pub(super) fn too_large(most: u64) -> Problem {
-    let message = format!("the body has more than {most} bytes; send fewer points, or store the capture first");
+    let message =
+        format!("the body has more than {most} bytes; send fewer points, or store the capture first");
     Problem::new(StatusCode::PAYLOAD_TOO_LARGE, "too-large", message)
 }

@@ -85,9 +85,9 @@ fn root(text: &str) -> Result<Root, String> {
 
 /// `bench-a=tcp://192.0.2.7:5025,bench-a.toml`.
 fn instrument(text: &str) -> Result<Instrument, String> {
-    let (name, rest) = text.split_once('=').ok_or_else(|| {
-        format!("\"{text}\" has no name; write for example bench-a=tcp://192.0.2.7:5025")
-    })?;
+    let (name, rest) = text
+        .split_once('=')
+        .ok_or_else(|| format!("\"{text}\" has no name; write for example bench-a=tcp://192.0.2.7:5025"))?;
     let (place, dialogue) = match rest.split_once(',') {
         Some((place, dialogue)) => (place, Some(PathBuf::from(dialogue))),
         None => (rest, None),
@@ -107,7 +107,8 @@ fn name_of(text: &str) -> Result<String, String> {
 
 /// A host name, with or without a port.
 fn host_name(text: &str) -> Result<String, String> {
-    let wrong = || format!("\"{text}\" is no host name; write for example bench-pc.example or bench-pc.example:8080");
+    let wrong =
+        || format!("\"{text}\" is no host name; write for example bench-pc.example or bench-pc.example:8080");
     let (host, port) = match text.rsplit_once(':') {
         Some((host, port)) => (host, Some(port)),
         None => (text, None),

@@ -143,7 +143,10 @@ pub(super) struct ByEyeAsked {
 /// Assess what the eye read off a screen
 #[utoipa::path(post, path = "/api/assess/by-eye", tag = "assess", request_body = ByEyeAsked,
     responses((status = 200, body = super::openapi::Assessment)))]
-pub(super) async fn by_eye(State(app): State<Shared>, Typed(asked): Typed<ByEyeAsked>) -> Answer<Json<Assessed>> {
+pub(super) async fn by_eye(
+    State(app): State<Shared>,
+    Typed(asked): Typed<ByEyeAsked>,
+) -> Answer<Json<Assessed>> {
     work(move || {
         let mut reader = Reader::default();
         reader.refuse(&asked.unknown);
@@ -151,7 +154,10 @@ pub(super) async fn by_eye(State(app): State<Shared>, Typed(asked): Typed<ByEyeA
         let end = reader.read("end", Some(&asked.end), values::level);
         for (at, text) in [("start", &asked.start), ("end", &asked.end)] {
             if text.0.trim().is_empty() {
-                reader.wrong(at, "no level is given; write divisions, for example 4.6, or a voltage, for example 460mV");
+                reader.wrong(
+                    at,
+                    "no level is given; write divisions, for example 4.6, or a voltage, for example 460mV",
+                );
             }
         }
         let resolution = reader.read("resolution", asked.resolution.as_ref(), values::level);
@@ -200,7 +206,10 @@ pub(super) struct LogStoredAsked {
 /// Assess a stored capture and write it into the logbook
 #[utoipa::path(post, path = "/api/assess/log", tag = "assess", request_body = LogStoredAsked,
     responses((status = 200, body = super::openapi::Assessment)))]
-pub(super) async fn log(State(app): State<Shared>, Typed(asked): Typed<LogStoredAsked>) -> Answer<Json<Assessed>> {
+pub(super) async fn log(
+    State(app): State<Shared>,
+    Typed(asked): Typed<LogStoredAsked>,
+) -> Answer<Json<Assessed>> {
     work(move || {
         let mut reader = Reader::default();
         reader.refuse(&asked.unknown);

@@ -140,13 +140,21 @@ fn source(app: &App, asked: &KnownAsked, reader: Reader) -> Answer<Source> {
     reader.finish()?;
     match (error, constant) {
         (Some(error), Some(constant)) => {
-            return Ok(Source { known: What::Shelf(correct::typed(error, constant)), from: "figures typed".to_owned() });
+            return Ok(Source {
+                known: What::Shelf(correct::typed(error, constant)),
+                from: "figures typed".to_owned(),
+            });
         }
         (None, None) => {}
         (Some(_), None) => {
-            return Err(Problem::field("known.time_constant", "the error dies away with a time constant; give it, for example 81 us"));
+            return Err(Problem::field(
+                "known.time_constant",
+                "the error dies away with a time constant; give it, for example 81 us",
+            ));
         }
-        (None, Some(_)) => return Err(Problem::field("known.error", "give the compensation error, for example -8 %")),
+        (None, Some(_)) => {
+            return Err(Problem::field("known.error", "give the compensation error, for example -8 %"));
+        }
     }
     if let Some(assessment) = &asked.assessment {
         let found = found::from_json(SENT, &assessment.to_string()).map_err(troubled)?;
@@ -167,7 +175,10 @@ fn source(app: &App, asked: &KnownAsked, reader: Reader) -> Answer<Source> {
 
 /// Undo on a stored capture what the pairing did to it
 #[utoipa::path(post, path = "/api/correct", tag = "correct", request_body = CorrectAsked, responses((status = 200, body = super::openapi::Correction)))]
-pub(super) async fn correct_of(State(app): State<Shared>, Typed(asked): Typed<CorrectAsked>) -> Answer<Json<Corrected>> {
+pub(super) async fn correct_of(
+    State(app): State<Shared>,
+    Typed(asked): Typed<CorrectAsked>,
+) -> Answer<Json<Corrected>> {
     work(move || {
         let mut reader = Reader::default();
         let column = reader.read("column", asked.column.as_ref(), values::column);
@@ -217,12 +228,17 @@ pub(super) async fn correct_of(State(app): State<Shared>, Typed(asked): Typed<Co
             draws: true,
             with_digest: true,
         };
-        let mut subject = correct::correct(&request, &source).map_err(|trouble| without_path(trouble, &file))?;
+        let mut subject =
+            correct::correct(&request, &source).map_err(|trouble| without_path(trouble, &file))?;
         // Where things lie on the server is nobody's business.
         subject.file.clone_from(&file.name);
         subject.output.clone_from(&target.name);
         let download = app.store.offer(id, target, app.clock.now());
-        Ok(Json(Corrected { result: object(&json::of(&subject))?, download, drawing: BeforeAfter::of(&subject) }))
+        Ok(Json(Corrected {
+            result: object(&json::of(&subject))?,
+            download,
+            drawing: BeforeAfter::of(&subject),
+        }))
     })
     .await
 }
@@ -291,26 +307,35 @@ pub(super) async fn characterise_of(
         let column = reader.read("column", asked.column.as_ref(), values::column);
         let reference = reader.read("reference", asked.reference.as_ref(), values::column);
         let interval_s = reader.read("interval", asked.interval.as_ref(), values::seconds);
-        let transition = reader.read("source_transition", asked.source_transition.as_ref(), characterise::transition);
+        let transition =
+            reader.read("source_transition", asked.source_transition.as_ref(), characterise::transition);
         let band_hz = reader.read("band", asked.band.as_ref(), characterise::band);
         let limit = reader.read("limit", asked.limit.as_ref(), values::tolerance).unwrap_or(0.03);
         if column.is_some() && column == reference {
-            reader.wrong("reference", "this is the probe's own column; name the one that shows the source itself");
+            reader.wrong(
+                "reference",
+                "this is the probe's own column; name the one that shows the source itself",
+            );
         }
         match (asked.sine, asked.stored.len()) {
             (true, _) if reference.is_none() => {
                 reader.wrong("reference", "sines need a column that shows the source itself");
             }
-            (true, 0 | 1) => reader.wrong("stored", "sines need captures at two frequencies or more, one file each"),
+            (true, 0 | 1) => {
+                reader.wrong("stored", "sines need captures at two frequencies or more, one file each")
+            }
             (true, 17..) => reader.wrong("stored", "at most 16 captures at a time"),
             (false, 1) | (true, _) => {}
-            (false, _) => reader.wrong("stored", "edges come from one capture; give one file, or sines of several"),
+            (false, _) => {
+                reader.wrong("stored", "edges come from one capture; give one file, or sines of several")
+            }
         }
         if transition.is_some() && reference.is_some() {
             reader.wrong("source_transition", "the reference column shows the source; leave one of them out");
         }
         reader.finish()?;
-        let files = asked.stored.iter().map(|id| app.store.find(id, app.clock.now())).collect::<Answer<Vec<_>>>()?;
+        let files =
+            asked.stored.iter().map(|id| app.store.find(id, app.clock.now())).collect::<Answer<Vec<_>>>()?;
         let request = characterise::Request {
             captures: files.iter().map(|file| file.path.clone()).collect(),
             read: ReadOptions {
@@ -326,7 +351,9 @@ pub(super) async fn characterise_of(
             settings: Settings { expanded_limit: limit, band_hz },
         };
         let bare = |text: &str| {
-            files.iter().fold(text.to_owned(), |text, file| text.replace(&file.path.display().to_string(), &file.name))
+            files.iter().fold(text.to_owned(), |text, file| {
+                text.replace(&file.path.display().to_string(), &file.name)
+            })
         };
         let mut subject =
             characterise::characterised(&request).map_err(|message| Problem::unreadable(bare(&message)))?;
@@ -345,7 +372,11 @@ pub(super) async fn characterise_of(
             Some(Downloads {
                 s2p: saved(&app, &format!("{stem}.s2p"), &network)?,
                 json: saved(&app, &format!("{stem}-response.json"), &text)?,
-                csv: saved(&app, &format!("{stem}-response.csv"), &flattop_report::characterise::csv(&subject))?,
+                csv: saved(
+                    &app,
+                    &format!("{stem}-response.csv"),
+                    &flattop_report::characterise::csv(&subject),
+                )?,
             })
         };
         Ok(Json(Characterised { result: object(&text)?, downloads }))
@@ -406,9 +437,12 @@ pub(super) struct PairAsked {
 
 fn side(app: &App, at: &str, asked: &SideAsked) -> Answer<pair::Side> {
     match asked {
-        SideAsked::OnBench(probe) => pair::on_bench(&app.bench, probe).map_err(|trouble| troubled(trouble).at(at)),
+        SideAsked::OnBench(probe) => {
+            pair::on_bench(&app.bench, probe).map_err(|trouble| troubled(trouble).at(at))
+        }
         SideAsked::Assessment { assessment } => {
-            let found = found::from_json(SENT, &assessment.to_string()).map_err(|trouble| troubled(trouble).at(at))?;
+            let found = found::from_json(SENT, &assessment.to_string())
+                .map_err(|trouble| troubled(trouble).at(at))?;
             Ok(pair::Side::Found(Box::new(found)))
         }
         SideAsked::Plan(plan) => {
@@ -424,7 +458,8 @@ pub(super) async fn pair_of(State(app): State<Shared>, Typed(asked): Typed<PairA
     work(move || {
         let mut reader = Reader::default();
         let usual = Text("100,1k,10k,100k,1M,10M".to_owned());
-        let frequencies = asked.frequencies.as_ref().filter(|text| !text.0.trim().is_empty()).unwrap_or(&usual);
+        let frequencies =
+            asked.frequencies.as_ref().filter(|text| !text.0.trim().is_empty()).unwrap_or(&usual);
         let frequency_hz = reader.read("frequencies", Some(frequencies), values::frequencies);
         let column_a = reader.read("column_a", asked.column_a.as_ref(), values::column);
         let column_b = reader.read("column_b", asked.column_b.as_ref(), values::column);
@@ -439,7 +474,8 @@ pub(super) async fn pair_of(State(app): State<Shared>, Typed(asked): Typed<PairA
             reader.wrong("edges", message);
         }
         reader.finish()?;
-        let files = asked.edges.iter().map(|id| app.store.find(id, app.clock.now())).collect::<Answer<Vec<_>>>()?;
+        let files =
+            asked.edges.iter().map(|id| app.store.find(id, app.clock.now())).collect::<Answer<Vec<_>>>()?;
         let request = pair::Request {
             a: side(&app, "a", &asked.a)?,
             b: side(&app, "b", &asked.b)?,
@@ -461,7 +497,8 @@ pub(super) async fn pair_of(State(app): State<Shared>, Typed(asked): Typed<PairA
         })?;
         let text = flattop_report::pair::json::write_json(&subject);
         // Where things lie on the server is nobody's business.
-        let bare = files.iter().fold(text, |text, file| text.replace(&file.path.display().to_string(), &file.name));
+        let bare =
+            files.iter().fold(text, |text, file| text.replace(&file.path.display().to_string(), &file.name));
         Ok(Written(bare))
     })
     .await

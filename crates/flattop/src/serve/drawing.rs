@@ -66,7 +66,10 @@ impl Drawing {
     }
 
     /// With the error of another estimate, such as a running one.
-    pub(super) fn with_error_of(mut self, compensation: Option<&flattop_core::assessment::Compensation>) -> Self {
+    pub(super) fn with_error_of(
+        mut self,
+        compensation: Option<&flattop_core::assessment::Compensation>,
+    ) -> Self {
         self.error = compensation.map(band_of);
         self
     }
@@ -149,7 +152,8 @@ mod tests {
 
     fn ramp(points: usize) -> Capture {
         let text: String = (0..points).map(|k| format!("{},{}\n", k as f64 * 1e-6, k)).collect();
-        flattop_captures::read_bytes("ramp.csv", text.as_bytes(), &flattop_captures::ReadOptions::default()).unwrap()
+        flattop_captures::read_bytes("ramp.csv", text.as_bytes(), &flattop_captures::ReadOptions::default())
+            .unwrap()
     }
 
     #[test]
@@ -160,7 +164,12 @@ mod tests {
         assert_eq!((all.low_v[0], all.high_v[99]), (Some(0.0), Some(999.0)));
         let part = Window::of(&capture, Some(100.2e-6), Some(103.9e-6), 800);
         assert_eq!(part.low_v, [100.0, 101.0, 102.0, 103.0, 104.0].map(Some));
-        for (from, to) in [(Some(1.0), Some(2.0)), (Some(2e-6), Some(1e-6)), (Some(f64::NAN), None), (Some(-1.0), Some(-0.5))] {
+        for (from, to) in [
+            (Some(1.0), Some(2.0)),
+            (Some(2e-6), Some(1e-6)),
+            (Some(f64::NAN), None),
+            (Some(-1.0), Some(-0.5)),
+        ] {
             let window = Window::of(&capture, from, to, 0);
             assert!(!window.time_s.is_empty() && window.from_s <= window.to_s, "{from:?} {to:?}");
         }

@@ -159,12 +159,24 @@ mod tests {
         for host in ["localhost:8437", "127.0.0.1:8437", "[::1]:8437", "LOCALHOST:8437"] {
             assert!(loopback.is_ours(host), "{host}");
         }
-        let foreign = ["localhost", "localhost:80", "evil.example:8437", "127.0.0.1.evil.example:8437", "192.0.2.7:8437"];
+        let foreign = [
+            "localhost",
+            "localhost:80",
+            "evil.example:8437",
+            "127.0.0.1.evil.example:8437",
+            "192.0.2.7:8437",
+        ];
         for host in foreign.into_iter().chain(["", "localhost:8437@evil.example", "user@localhost:8437"]) {
             assert!(!loopback.is_ours(host), "{host}");
         }
         let everywhere = hosts("0.0.0.0:8437", &["bench-pc.example"]);
-        for host in ["192.0.2.7:8437", "[2001:db8::7]:8437", "bench-pc.example:8437", "bench-pc.example", "localhost:8437"] {
+        for host in [
+            "192.0.2.7:8437",
+            "[2001:db8::7]:8437",
+            "bench-pc.example:8437",
+            "bench-pc.example",
+            "localhost:8437",
+        ] {
             assert!(everywhere.is_ours(host), "{host}");
         }
         for host in ["evil.example:8437", "192.0.2.7:80", "192.0.2.7"] {

@@ -20,7 +20,7 @@ use super::answer::Problem;
 /// Connections at a time; a browser opens six.
 const MOST_CONNECTIONS: usize = 256;
 /// How long the head of a request may take to arrive, and a connection stay without one.
-const HEAD_TIME: Duration = Duration::from_secs(30);
+const HEAD_TIME: Duration = Duration::from_secs(10);
 /// Most bytes of a head.
 const MOST_HEAD: usize = 32 << 10;
 /// What is still being answered at the end may take this long.

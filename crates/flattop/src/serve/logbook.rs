@@ -66,12 +66,17 @@ impl LogAsked {
     fn filter(&self, reader: &mut Reader) -> Filter {
         let typed = |text: &Option<String>| text.clone().map(Text);
         let mut kinds = Vec::new();
-        for word in self.kind.as_deref().unwrap_or("").split(',').map(str::trim).filter(|word| !word.is_empty()) {
+        for word in
+            self.kind.as_deref().unwrap_or("").split(',').map(str::trim).filter(|word| !word.is_empty())
+        {
             match EntryKind::ALL.iter().find(|kind| kind.code() == word) {
                 Some(kind) => kinds.push(*kind),
                 None => {
                     let all: Vec<_> = EntryKind::ALL.iter().map(|kind| kind.code()).collect();
-                    reader.wrong("kind", format!("\"{word}\" is no kind of entry; the kinds are {}", all.join(", ")));
+                    reader.wrong(
+                        "kind",
+                        format!("\"{word}\" is no kind of entry; the kinds are {}", all.join(", ")),
+                    );
                 }
             }
         }
@@ -164,7 +169,8 @@ pub(super) async fn plot(State(app): State<Shared>, Named(seq): Named<i64>) -> A
     work(move || {
         let register = must_read(&app)?;
         let entry = register.entry(seq).map_err(told)?;
-        let subject = Kept::of(&register, &entry).and_then(|kept| kept.assess()).map_err(Problem::undetermined)?;
+        let subject =
+            Kept::of(&register, &entry).and_then(|kept| kept.assess()).map_err(Problem::undetermined)?;
         Ok(Json(EntryDrawing { drawing: Drawing::of(&subject.assessment) }))
     })
     .await
@@ -197,7 +203,10 @@ pub(super) async fn capture(
         };
         let place = asked.number.unwrap_or(1).checked_sub(1);
         let digest = place.and_then(|place| digests.get(place)).ok_or_else(|| {
-            Problem::not_found(format!("entry {seq} rests on {} captures; there is none of this number", digests.len()))
+            Problem::not_found(format!(
+                "entry {seq} rests on {} captures; there is none of this number",
+                digests.len()
+            ))
         })?;
         let bytes = register.capture(digest).map_err(told)?;
         Ok((attachment(&format!("entry-{seq}.capture")), bytes).into_response())
@@ -222,8 +231,8 @@ pub(super) async fn recompute(
         let entry = register.entry(seq).map_err(told)?;
         let outcome = Kept::of(&register, &entry).and_then(|kept| kept.differences());
         let one = Recomputed { seq, logged_with: entry.act.program.clone(), outcome };
-        let list: Vec<Value> =
-            serde_json::from_str(&logbook::json::recomputed(&[one], PROGRAM)).map_err(|_| Problem::internal())?;
+        let list: Vec<Value> = serde_json::from_str(&logbook::json::recomputed(&[one], PROGRAM))
+            .map_err(|_| Problem::internal())?;
         list.into_iter().next().map(Json).ok_or_else(Problem::internal)
     })
     .await
@@ -291,7 +300,10 @@ pub(super) struct NoteAsked {
 
 /// Write a remark into the logbook
 #[utoipa::path(post, path = "/api/log/notes", tag = "logbook", request_body = NoteAsked, responses((status = 200, body = EntryMade)))]
-pub(super) async fn note(State(app): State<Shared>, Typed(asked): Typed<NoteAsked>) -> Answer<Json<EntryMade>> {
+pub(super) async fn note(
+    State(app): State<Shared>,
+    Typed(asked): Typed<NoteAsked>,
+) -> Answer<Json<EntryMade>> {
     work(move || {
         let act = act_with(&asked.text, &asked.doing, &asked.unknown)?;
         must_read(&app)?;
@@ -313,7 +325,8 @@ pub(super) async fn note(State(app): State<Shared>, Typed(asked): Typed<NoteAske
 /// Whether the logbook is as it was written
 #[utoipa::path(get, path = "/api/log/verify", tag = "logbook", responses((status = 200, body = super::openapi::Verification)))]
 pub(super) async fn verify(State(app): State<Shared>) -> Answer<Written> {
-    work(move || Ok(Written(logbook::json::verification(&must_read(&app)?.verify(None).map_err(told)?)))).await
+    work(move || Ok(Written(logbook::json::verification(&must_read(&app)?.verify(None).map_err(told)?))))
+        .await
 }
 
 /// Pairings that want attention
@@ -354,11 +367,13 @@ pub(super) async fn trends(State(app): State<Shared>, Asked(asked): Asked<Trends
                 let fits = |wanted: &Option<String>, found: &dyn std::fmt::Display| {
                     wanted.as_deref().is_none_or(|wanted| wanted.is_empty() || wanted == found.to_string())
                 };
-                let kept = all.iter().filter(|p| fits(&asked.probe, &p.probe) && fits(&asked.input, &p.input));
+                let kept =
+                    all.iter().filter(|p| fits(&asked.probe, &p.probe) && fits(&asked.input, &p.input));
                 kept.map(|p| p.number).collect()
             }
         };
-        let histories = numbers.iter().map(|number| history(&register, *number)).collect::<Answer<Vec<_>>>()?;
+        let histories =
+            numbers.iter().map(|number| history(&register, *number)).collect::<Answer<Vec<_>>>()?;
         Ok(Written(logbook::json::histories(&histories)))
     })
     .await
@@ -484,16 +499,21 @@ pub(super) async fn record(
             register.entry(seq).map_err(told)?;
         }
         let (document, _) = report::composed(&register, about, &issue).map_err(Problem::undetermined)?;
-        let (media_type, bytes) = match form {
-            "pdf" => ("application/pdf", pdf::write(&document, paper).map_err(|error| Problem::undetermined(error.to_string()))?),
-            _ => ("text/html; charset=utf-8", html::write(&document, paper).into_bytes()),
+        let (media_type, policy, bytes) = match form {
+            // The viewer of a browser is part of it, and a sandbox would keep it out.
+            "pdf" => (
+                "application/pdf",
+                "frame-ancestors 'none'",
+                pdf::write(&document, paper).map_err(|error| Problem::undetermined(error.to_string()))?,
+            ),
+            _ => ("text/html; charset=utf-8", RECORD_POLICY, html::write(&document, paper).into_bytes()),
         };
         let mut headers = attachment(&file);
         if !asked.save {
             headers.insert(header::CONTENT_DISPOSITION, HeaderValue::from_static("inline"));
         }
         headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(media_type));
-        headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(RECORD_POLICY));
+        headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(policy));
         Ok((StatusCode::OK, headers, bytes).into_response())
     })
     .await

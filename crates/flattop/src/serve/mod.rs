@@ -135,7 +135,7 @@ fn served(args: &Args) -> Result<Ending, String> {
             store,
             sessions: live::Sessions::default(),
             clock: Steady::shared(),
-            openapi,
+            openapi: openapi::named(openapi),
         });
         let router = finished(router, &app);
         told(args, bound);
@@ -222,7 +222,10 @@ fn finished(router: Router<Shared>, app: &Shared) -> Router {
 
 fn root(root: &args::Root) -> Result<WatchRoot, String> {
     let folder = root.folder.canonicalize().ok().filter(|folder| folder.is_dir()).ok_or_else(|| {
-        format!("{}: is no folder that can be looked into; make it first, or name another with --watch-root", root.folder.display())
+        format!(
+            "{}: is no folder that can be looked into; make it first, or name another with --watch-root",
+            root.folder.display()
+        )
     })?;
     Ok(WatchRoot { name: root.name.clone(), folder })
 }
@@ -272,7 +275,9 @@ fn open(url: &str) {
     match started {
         // Its end is waited for, so that it is not left behind as a zombie.
         Ok(mut child) => drop(std::thread::spawn(move || child.wait())),
-        Err(error) => remark(&format!("no browser could be opened ({program}: {error}); open {url} yourself")),
+        Err(error) => {
+            remark(&format!("no browser could be opened ({program}: {error}); open {url} yourself"))
+        }
     }
 }
 

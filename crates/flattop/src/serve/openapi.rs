@@ -23,6 +23,34 @@ use super::state::Shared;
 )]
 pub(super) struct Document;
 
+/// Gives each operation a name of its own, made of method and path: `get_log_by_seq`.
+pub(super) fn named(mut document: utoipa::openapi::OpenApi) -> utoipa::openapi::OpenApi {
+    for (path, item) in &mut document.paths.paths {
+        let words: Vec<String> = path
+            .trim_start_matches("/api/")
+            .split(['/', '-', '.'])
+            .map(|part| match part.strip_prefix('{').and_then(|part| part.strip_suffix('}')) {
+                Some(name) => format!("by_{name}"),
+                None => part.to_owned(),
+            })
+            .collect();
+        let name = words.join("_");
+        let all = [
+            ("get", &mut item.get),
+            ("post", &mut item.post),
+            ("patch", &mut item.patch),
+            ("put", &mut item.put),
+            ("delete", &mut item.delete),
+        ];
+        for (method, operation) in all {
+            if let Some(operation) = operation {
+                operation.operation_id = Some(format!("{method}_{name}"));
+            }
+        }
+    }
+    document
+}
+
 /// The document
 #[utoipa::path(get, path = "/api/openapi.json", tag = "about", responses((status = 200, body = Value)))]
 pub(super) async fn document(State(app): State<Shared>) -> Json<utoipa::openapi::OpenApi> {

@@ -4,10 +4,10 @@ use std::path::Path;
 
 use axum::extract::State;
 use axum::http::StatusCode;
-use flattop_core::bench::{Id, InputId};
-use flattop_core::reach::{CompensationRange, ReachProbe, TipCapacitance};
 use flattop_core::assessment::AdjustedAt;
+use flattop_core::bench::{Id, InputId};
 use flattop_core::divider::Divider;
+use flattop_core::reach::{CompensationRange, ReachProbe, TipCapacitance};
 use flattop_plan::document::{Kind, Place, Problems};
 use flattop_plan::{BUDGET_KEYS, CHOOSE_KEYS, ChooseList, KEYS, Key, Need, Plan};
 use flattop_report::compatibility::Extent;
@@ -101,7 +101,8 @@ pub(super) async fn reach_of(Typed(asked): Typed<ReachAsked>) -> Answer<Written>
     work(move || {
         let mut reader = Reader::default();
         let range = reader.read("range", Some(&asked.range), values::farad_range);
-        let tolerance_f = reader.read("range_tolerance", asked.range_tolerance.as_ref(), values::farads_or_nil);
+        let tolerance_f =
+            reader.read("range_tolerance", asked.range_tolerance.as_ref(), values::farads_or_nil);
         let seen = reader.read("tip", asked.tip.as_ref(), values::farads).map(TipCapacitance::SeenAtTip);
         let across = reader.read("tip_resistor", asked.tip_resistor.as_ref(), values::farads);
         let divider = reader.read("divider", asked.divider.as_ref(), values::divider);
@@ -117,7 +118,8 @@ pub(super) async fn reach_of(Typed(asked): Typed<ReachAsked>) -> Answer<Written>
         let usual = usual.unwrap_or(Deviation::Absolute(0.0));
         let mut inputs = Vec::new();
         for (k, text) in asked.inputs.iter().enumerate() {
-            let read = |text: &str| values::tolerated_farads(text).and_then(|typed| reach::tolerated(&typed, usual));
+            let read =
+                |text: &str| values::tolerated_farads(text).and_then(|typed| reach::tolerated(&typed, usual));
             inputs.extend(reader.read(&format!("inputs[{k}]"), Some(text), read));
         }
         if inputs.is_empty() && asked.inputs.iter().all(|text| text.0.trim().is_empty()) {
@@ -211,7 +213,12 @@ impl PlanAsked {
                     flat(name, value, &mut settings)?;
                 }
             }
-            Some(_) => return Err(Problem::field("plan", "the plan is no object of tables; write {\"node\": {…}, …}")),
+            Some(_) => {
+                return Err(Problem::field(
+                    "plan",
+                    "the plan is no object of tables; write {\"node\": {…}, …}",
+                ));
+            }
         }
         Ok(settings)
     }
@@ -228,13 +235,17 @@ impl PlanAsked {
     /// The plan.
     pub(super) fn read(&self, more: &[(&str, Option<&Text>)], bench: &OnBench<'_>) -> Answer<Plan> {
         let settings = self.settings()?;
-        let plan = Plan::with_bench(NAME, self.text(), &borrowed(&settings, more), bench).map_err(|p| invalid(&p))?;
+        let plan = Plan::with_bench(NAME, self.text(), &borrowed(&settings, more), bench)
+            .map_err(|p| invalid(&p))?;
         confined(named_file(&plan))?;
         Ok(plan)
     }
 }
 
-fn borrowed<'a>(settings: &'a [(String, String)], more: &[(&'a str, Option<&'a Text>)]) -> Vec<(&'a str, &'a str)> {
+fn borrowed<'a>(
+    settings: &'a [(String, String)],
+    more: &[(&'a str, Option<&'a Text>)],
+) -> Vec<(&'a str, &'a str)> {
     let all = settings.iter().map(|(path, value)| (path.as_str(), value.as_str()));
     all.chain(more.iter().filter_map(|(path, text)| Some((*path, text.as_ref()?.0.as_str())))).collect()
 }
@@ -242,7 +253,9 @@ fn borrowed<'a>(settings: &'a [(String, String)], more: &[(&'a str, Option<&'a T
 /// Files are the server's own: a plan from elsewhere names none.
 fn confined(file: Option<&str>) -> Answer<()> {
     let Some(file) = file else { return Ok(()) };
-    let message = format!("the plan names the file \"{file}\", and files are not read for the page; use 'flattop predict PLAN.toml'");
+    let message = format!(
+        "the plan names the file \"{file}\", and files are not read for the page; use 'flattop predict PLAN.toml'"
+    );
     Err(Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "files-not-read", message))
 }
 
@@ -261,11 +274,19 @@ fn flat(path: &str, value: &Value, into: &mut Vec<(String, String)>) -> Answer<(
             let parts = all.iter().map(|one| match one {
                 Value::String(text) => Ok(text.clone()),
                 Value::Number(number) => Ok(number.to_string()),
-                _ => Err(Problem::field(path, format!("{path}: lists hold texts and numbers here; write tables as toml"))),
+                _ => Err(Problem::field(
+                    path,
+                    format!("{path}: lists hold texts and numbers here; write tables as toml"),
+                )),
             });
             parts.collect::<Answer<Vec<_>>>()?.join(", ")
         }
-        Value::Bool(_) => return Err(Problem::field(path, format!("{path}: no key is true or false; write a text or a number"))),
+        Value::Bool(_) => {
+            return Err(Problem::field(
+                path,
+                format!("{path}: no key is true or false; write a text or a number"),
+            ));
+        }
     };
     into.push((path.to_owned(), text));
     Ok(())
@@ -281,9 +302,13 @@ fn invalid(problems: &Problems) -> Problem {
         };
         let remedy = if problem.remedy.is_empty() { String::new() } else { format!("; {}", problem.remedy) };
         let key = if problem.key.is_empty() { String::new() } else { format!("{}: ", problem.key) };
-        FieldProblem { at: dotted(&problem.key).unwrap_or(at), message: format!("{key}expected {}, found {}{remedy}", problem.expected, problem.found) }
+        FieldProblem {
+            at: dotted(&problem.key).unwrap_or(at),
+            message: format!("{key}expected {}, found {}{remedy}", problem.expected, problem.found),
+        }
     });
-    Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "plan-invalid", problems.to_string()).with_fields(fields.collect())
+    Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "plan-invalid", problems.to_string())
+        .with_fields(fields.collect())
 }
 
 /// `[probe.cable] length` as `probe.cable.length`.
@@ -326,7 +351,10 @@ pub(super) struct PredictAsked {
 
 /// What the screen would show, against what is there
 #[utoipa::path(post, path = "/api/plan/predict", tag = "plan", request_body = PredictAsked, responses((status = 200, body = super::openapi::Prediction)))]
-pub(super) async fn predict_of(State(app): State<Shared>, Typed(asked): Typed<PredictAsked>) -> Answer<Written> {
+pub(super) async fn predict_of(
+    State(app): State<Shared>,
+    Typed(asked): Typed<PredictAsked>,
+) -> Answer<Written> {
     work(move || {
         known(&asked.unknown)?;
         let more = [
@@ -363,7 +391,10 @@ pub(super) struct ChooseAsked {
 
 /// Pairings ranked for a measurement
 #[utoipa::path(post, path = "/api/plan/choose", tag = "plan", request_body = ChooseAsked, responses((status = 200, body = super::openapi::Choice)))]
-pub(super) async fn choose_of(State(app): State<Shared>, Typed(asked): Typed<ChooseAsked>) -> Answer<Written> {
+pub(super) async fn choose_of(
+    State(app): State<Shared>,
+    Typed(asked): Typed<ChooseAsked>,
+) -> Answer<Written> {
     work(move || {
         known(&asked.unknown)?;
         let which = if asked.all { Which::Every } else { Which::InForce };
@@ -372,7 +403,10 @@ pub(super) async fn choose_of(State(app): State<Shared>, Typed(asked): Typed<Cho
         let list = ChooseList::with_bench(NAME, asked.plan.text(), &borrowed(&settings, &[]), &bench)
             .map_err(|problems| invalid(&problems))?;
         if asked.all && !list.is_of_bench {
-            return Err(Problem::field("all", "the list names probes or inputs itself; leave out all, or take them out of the list"));
+            return Err(Problem::field(
+                "all",
+                "the list names probes or inputs itself; leave out all, or take them out of the list",
+            ));
         }
         confined(file_of(&list.signal))?;
         let subject = choose::ranked(NAME.to_owned(), &list, Path::new("")).map_err(failed)?;
@@ -402,7 +436,10 @@ pub(super) struct BudgetAsked {
 
 /// The uncertainty of a reading, and what it comes from
 #[utoipa::path(post, path = "/api/plan/budget", tag = "plan", request_body = BudgetAsked, responses((status = 200, body = super::openapi::Budget)))]
-pub(super) async fn budget_of(State(app): State<Shared>, Typed(asked): Typed<BudgetAsked>) -> Answer<Written> {
+pub(super) async fn budget_of(
+    State(app): State<Shared>,
+    Typed(asked): Typed<BudgetAsked>,
+) -> Answer<Written> {
     work(move || {
         let mut reader = Reader::default();
         reader.refuse(&asked.unknown);
@@ -412,7 +449,10 @@ pub(super) async fn budget_of(State(app): State<Shared>, Typed(asked): Typed<Bud
             reader.wrong("digits", format!("{digits} digits of an uncertainty say nothing; write 1, 2 or 3"));
         }
         if asked.trials.is_some_and(|trials| !(1..=MOST_TRIALS).contains(&trials)) {
-            reader.wrong("trials", format!("write a whole number from 1 to {MOST_TRIALS}; 'flattop budget' makes more"));
+            reader.wrong(
+                "trials",
+                format!("write a whole number from 1 to {MOST_TRIALS}; 'flattop budget' makes more"),
+            );
         }
         reader.finish()?;
         let bench = OnBench::new(&app.bench, Which::InForce);
@@ -451,7 +491,9 @@ mod tests {
             ("probe.id", ""),
         ];
         assert_eq!(all.unwrap(), expected.map(|(path, value)| (path.to_owned(), value.to_owned())));
-        assert!(settings(r#"{"plan": [1]}"#).is_err() && settings(r#"{"plan": {"a": {"b": true}}}"#).is_err());
+        assert!(
+            settings(r#"{"plan": [1]}"#).is_err() && settings(r#"{"plan": {"a": {"b": true}}}"#).is_err()
+        );
         assert_eq!(dotted("[probe.cable] length").as_deref(), Some("probe.cable.length"));
     }
 }

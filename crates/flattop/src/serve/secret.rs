@@ -173,7 +173,11 @@ pub(super) struct SignIn {
 /// Sign in with the secret of the server
 #[utoipa::path(post, path = "/api/sign-in", tag = "about", request_body = SignIn,
     responses((status = 204, description = "signed in, with a cookie"), (status = 401, description = "wrong secret"), (status = 429, description = "too many tries")))]
-pub(super) async fn sign_in(State(app): State<Shared>, peer: Peer, Typed(asked): Typed<SignIn>) -> Answer<Response> {
+pub(super) async fn sign_in(
+    State(app): State<Shared>,
+    peer: Peer,
+    Typed(asked): Typed<SignIn>,
+) -> Answer<Response> {
     if app.gate.is_none() {
         return Ok(StatusCode::NO_CONTENT.into_response());
     }
@@ -189,7 +193,8 @@ pub(super) async fn sign_in(State(app): State<Shared>, peer: Peer, Typed(asked):
             Problem::new(StatusCode::UNAUTHORIZED, "wrong-secret", message)
         })?;
         let token = gate.admit(now).ok_or_else(Problem::internal)?;
-        let cookie = format!("{COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict; Max-Age={}", LASTS.as_secs());
+        let cookie =
+            format!("{COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict; Max-Age={}", LASTS.as_secs());
         Ok((StatusCode::NO_CONTENT, [(header::SET_COOKIE, cookie)]).into_response())
     })
     .await

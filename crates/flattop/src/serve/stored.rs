@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-use axum::body::Body;
+use axum::body::{Body, HttpBody};
 use axum::extract::{Request, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
@@ -17,7 +17,7 @@ use serde_json::Value;
 use tokio::io::AsyncWriteExt;
 use utoipa::{IntoParams, ToSchema};
 
-use super::answer::{Answer, Asked, Json, Named, Problem, needs, too_large, too_slow, work};
+use super::answer::{Answer, Asked, Json, Named, Problem, broken_off, needs, too_large, too_slow, work};
 use super::drawing::Window;
 use super::state::Shared;
 use super::typed::{ColumnsAsked, Reader, Text, Unknown};
@@ -33,7 +33,7 @@ const KEPT: Duration = Duration::from_secs(3600);
 /// A body that arrives more slowly than so many bytes a second is given up.
 const SLOWEST: u64 = 64 << 10;
 /// How long a body may pause.
-const PAUSE: Duration = Duration::from_secs(20);
+const PAUSE: Duration = Duration::from_secs(10);
 
 /// The folder and what lies in it.
 pub(super) struct Store {
@@ -69,7 +69,8 @@ impl Stored {
 
     /// As a capture, mapped.
     pub(super) fn capture(&self, read: &ReadOptions) -> Answer<Capture> {
-        flattop_captures::open(&self.path, read, &|_| {}).map_err(|error| Problem::unreadable(error.to_string()))
+        flattop_captures::open(&self.path, read, &|_| {})
+            .map_err(|error| Problem::unreadable(error.to_string()))
     }
 }
 
@@ -86,8 +87,12 @@ pub(super) struct Download {
 
 impl Store {
     pub(super) fn new() -> Result<Self, String> {
-        let folder = tempfile::Builder::new().prefix("flattop-serve-").tempdir();
-        let folder = folder.map_err(|error| {
+        let mut builder = tempfile::Builder::new();
+        builder.prefix("flattop-serve-");
+        // Nobody else looks into it.
+        #[cfg(unix)]
+        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o700));
+        let folder = builder.tempdir().map_err(|error| {
             format!("no temporary folder can be made: {error}; check TMPDIR and the space left there")
         })?;
         Ok(Self { folder, files: Mutex::default() })
@@ -303,15 +308,18 @@ pub(super) async fn store(
 
 /// Writes a body into a file as it comes.
 async fn received(mut body: Body, path: &Path) -> Answer<()> {
+    if body.size_hint().lower() > MOST_STORED {
+        return Err(too_large(MOST_STORED));
+    }
     let mut file = tokio::fs::File::create_new(path).await.map_err(|error| full(&error))?;
     let start = tokio::time::Instant::now();
     let mut bytes = 0u64;
     loop {
-        let allowed = start + PAUSE * 3 + Duration::from_secs(bytes / SLOWEST);
+        let allowed = start + PAUSE * 6 + Duration::from_secs(bytes / SLOWEST);
         let next = (tokio::time::Instant::now() + PAUSE).min(allowed);
         let frame = tokio::time::timeout_at(next, body.frame()).await.map_err(|_| too_slow())?;
         let Some(frame) = frame else { break };
-        let frame = frame.map_err(|_| Problem::new(StatusCode::BAD_REQUEST, "invalid-json", "the body broke off; send it again"))?;
+        let frame = frame.map_err(|_| broken_off())?;
         let Ok(data) = frame.into_data() else { continue };
         bytes += data.len() as u64;
         if bytes > MOST_STORED {
@@ -377,11 +385,13 @@ impl WindowAsked {
     /// From, to, stretches, and how the capture is read.
     pub(super) fn read(&self) -> Answer<(Option<f64>, Option<f64>, usize, ReadOptions)> {
         let mut reader = Reader::default();
-        let number = |text: &str| text.parse::<f64>().map_err(|_| format!("\"{text}\" is no time in seconds"));
+        let number =
+            |text: &str| text.parse::<f64>().map_err(|_| format!("\"{text}\" is no time in seconds"));
         let from = reader.read("from_s", self.from_s.as_ref(), number);
         let to = reader.read("to_s", self.to_s.as_ref(), number);
         let stretches = reader.read("stretches", self.stretches.as_ref(), |text| {
-            text.parse::<usize>().map_err(|_| format!("\"{text}\" is no number of stretches; write for example 800"))
+            text.parse::<usize>()
+                .map_err(|_| format!("\"{text}\" is no number of stretches; write for example 800"))
         });
         let read = self.columns.read(&mut reader);
         reader.finish()?;
@@ -453,7 +463,10 @@ mod tests {
         assert_eq!(tidy_name(&"x".repeat(500)).len(), 60);
         let headers = attachment("Türmotor\r\n.csv");
         let text = headers[header::CONTENT_DISPOSITION].to_str().unwrap();
-        assert_eq!(text, "attachment; filename=\"T_rmotor__.csv\"; filename*=UTF-8''T%C3%BCrmotor%5F%5F%2Ecsv");
+        assert_eq!(
+            text,
+            "attachment; filename=\"T_rmotor__.csv\"; filename*=UTF-8''T%C3%BCrmotor%5F%5F%2Ecsv"
+        );
     }
 
     #[test]

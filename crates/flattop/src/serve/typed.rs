@@ -6,8 +6,8 @@ use std::fmt;
 use axum::http::StatusCode;
 use flattop_captures::ReadOptions;
 use flattop_core::bench::Stage;
-use serde::de::{self, Deserializer, Visitor};
 use serde::Deserialize;
+use serde::de::{self, Deserializer, Visitor};
 use utoipa::ToSchema;
 
 use super::answer::{Answer, FieldProblem, Problem};
@@ -92,7 +92,8 @@ impl Reader {
             1 => format!("{}: {}", first.at, first.message),
             n => format!("{n} values cannot be used, the first is {}: {}", first.at, first.message),
         };
-        Err(Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "invalid-fields", message).with_fields(self.problems))
+        Err(Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "invalid-fields", message)
+            .with_fields(self.problems))
     }
 }
 
@@ -177,7 +178,10 @@ impl ColumnsAsked {
         let column = reader.read("column", self.column.as_ref(), values::column);
         let reference = reader.read("reference", self.reference.as_ref(), values::column);
         if column.is_some() && column == reference {
-            reader.wrong("reference", "this is the probe's own column; name the one that shows the source itself");
+            reader.wrong(
+                "reference",
+                "this is the probe's own column; name the one that shows the source itself",
+            );
         }
         ReadOptions {
             column: column.map(usize::from),

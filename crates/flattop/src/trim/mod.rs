@@ -52,7 +52,8 @@ pub(crate) fn run(args: &Args) -> Result<Ending, WrongUsage> {
         Some(place) => format!("{} on {}, {name}", place.probe, place.input),
         None => name,
     };
-    let place = Place { bench: args.bench.clone(), doing: args.doing.clone(), temperature_c: args.temperature };
+    let place =
+        Place { bench: args.bench.clone(), doing: args.doing.clone(), temperature_c: args.temperature };
     let wish = Wish {
         circuit: args.circuit.clone(),
         hold: args.hold,
@@ -143,12 +144,7 @@ fn told(session: &Session) {
     }
 }
 
-fn finished(
-    session: &Session,
-    is_source_down: bool,
-    has_failed: bool,
-    unwritten: Option<String>,
-) -> Ending {
+fn finished(session: &Session, is_source_down: bool, has_failed: bool, unwritten: Option<String>) -> Ending {
     if let Some(message) = &unwritten {
         complain(message);
     }
@@ -172,9 +168,7 @@ pub(crate) fn words(problem: &Problem) -> String {
         | Cause::TooLarge { .. }
         | Cause::Outside { .. }
         | Cause::Stream { .. }
-        | Cause::Read(_) => {
-            problem.cause.to_string()
-        }
+        | Cause::Read(_) => problem.cause.to_string(),
         other => format!("{}: {other}", problem.name),
     };
     if problem.times > 1 { format!("{words} ({} times)", problem.times) } else { words }

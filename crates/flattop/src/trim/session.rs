@@ -277,7 +277,9 @@ impl Session {
                 std::mem::swap(&mut self.best, &mut self.before);
                 return match entry? {
                     Some(entry) => Ok(entry),
-                    None => nothing("the state before is in the logbook already, or no capture of it could be used"),
+                    None => nothing(
+                        "the state before is in the logbook already, or no capture of it could be used",
+                    ),
                 };
             }
             (Stage::AfterAdjustment, true) | (Stage::Check, false) => self.rests()?,

@@ -46,7 +46,10 @@ pub(super) fn open(args: &Args, read: &ReadOptions, clock: &SharedClock) -> Resu
 pub(crate) fn instrument(address: &Address, dialogue: Dialogue, clock: &SharedClock) -> Feed {
     let (theirs, time_limit, clock_there) = (address.clone(), dialogue.bounds.answer_time, clock.clone());
     let connect = Box::new(move || theirs.connect(&clock_there, time_limit));
-    Feed::start(FromInstrument::new(&address.name(), dialogue, connect, clock.clone()).asking_status(), WAITING)
+    Feed::start(
+        FromInstrument::new(&address.name(), dialogue, connect, clock.clone()).asking_status(),
+        WAITING,
+    )
 }
 
 /// A watched file or folder, running.

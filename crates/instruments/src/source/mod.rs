@@ -96,7 +96,9 @@ pub enum Cause {
         limit: u64,
     },
     /// A link leads out of the folder that may be watched.
-    #[error("{name}: a link that leads out of the watched folder, so it is not read; save the capture itself there")]
+    #[error(
+        "{name}: a link that leads out of the watched folder, so it is not read; save the capture itself there"
+    )]
     Outside {
         /// The file.
         name: String,

@@ -154,7 +154,12 @@ impl Watch {
                 Ok(_) => {
                     self.ledger.told(now, seen, Some(seen));
                     let cause = Cause::Outside { name: seen.name.clone() };
-                    return Some(Step::Problem(Problem { name: seen.name.clone(), at: now, cause, times: 1 }));
+                    return Some(Step::Problem(Problem {
+                        name: seen.name.clone(),
+                        at: now,
+                        cause,
+                        times: 1,
+                    }));
                 }
             }
         }

@@ -2,8 +2,8 @@
 
 use flattop_core::bench::{EntityError, GroundAccessory, Id, Input, Oscilloscope, Probe};
 use flattop_register::{
-    Register, RegisterError, Thing, set_ground_field, set_input_field, set_oscilloscope_field, set_probe_field,
-    unknown_ground, unknown_input, unknown_oscilloscope, unknown_probe,
+    Register, RegisterError, Thing, set_ground_field, set_input_field, set_oscilloscope_field,
+    set_probe_field, unknown_ground, unknown_input, unknown_oscilloscope, unknown_probe,
 };
 use serde::Deserialize;
 use utoipa::ToSchema;

@@ -10,6 +10,7 @@ use axum::extract::State;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use flattop_core::bench::Id;
+use flattop_core::quantity::Unit;
 use flattop_register::{Kind as FieldKind, RegisterError, Retired, Thing, fields_of};
 use flattop_report::bench::{Overview, json};
 use serde::{Deserialize, Serialize};
@@ -39,7 +40,9 @@ pub(super) fn read(app: &App) -> Answer<Option<flattop_register::Register>> {
 
 /// Opens the bench to read it; there has to be one.
 pub(super) fn must_read(app: &App) -> Answer<flattop_register::Register> {
-    read(app)?.ok_or_else(|| Problem::not_found("there is no bench yet; add an oscilloscope or a probe to begin one"))
+    read(app)?.ok_or_else(|| {
+        Problem::not_found("there is no bench yet; add an oscilloscope or a probe to begin one")
+    })
 }
 
 /// Opens the bench to change it; it is made where there is none.
@@ -52,9 +55,8 @@ pub(super) fn told(error: RegisterError) -> Problem {
     let message = error.to_string();
     match &error {
         RegisterError::NotFound { .. } => Problem::not_found(message),
-        RegisterError::Taken { .. } => {
-            Problem::conflict(message.clone()).with_fields(vec![FieldProblem { at: "id".to_owned(), message }])
-        }
+        RegisterError::Taken { .. } => Problem::conflict(message.clone())
+            .with_fields(vec![FieldProblem { at: "id".to_owned(), message }]),
         RegisterError::Retired { .. }
         | RegisterError::Paired { .. }
         | RegisterError::SamePlace { .. }
@@ -69,7 +71,9 @@ pub(super) fn told(error: RegisterError) -> Problem {
             let at = at.split([',', ':']).next().unwrap_or("line 1").to_owned();
             Problem::field(&at, message)
         }
-        RegisterError::Locked => Problem::new(StatusCode::SERVICE_UNAVAILABLE, "busy", message).retry_after(1),
+        RegisterError::Locked => {
+            Problem::new(StatusCode::SERVICE_UNAVAILABLE, "busy", message).retry_after(1)
+        }
         RegisterError::Full => Problem::new(StatusCode::INSUFFICIENT_STORAGE, "storage-full", message),
         _ => Problem::bench(message),
     }
@@ -130,17 +134,42 @@ pub(super) struct AllFields {
     pairing: Vec<FieldShown>,
 }
 
+/// A value that a thing of a bench could have.
+fn example(unit: Unit) -> &'static str {
+    match unit {
+        Unit::Ohm => "1 MΩ",
+        Unit::Farad => "15 pF",
+        Unit::Henry => "150 nH",
+        Unit::Hertz => "200 MHz",
+        Unit::Volt => "300 V",
+        Unit::Metre => "1.2 m",
+        Unit::Ratio => "1 %",
+        Unit::OhmPerMetre => "200",
+        Unit::FaradPerMetre => "60p",
+        Unit::HenryPerMetre => "300n",
+        other => other.example(),
+    }
+}
+
 fn shown(thing: &Thing) -> Vec<FieldShown> {
     let all = fields_of(thing).into_iter().map(|info| {
         let (form, words, example): (_, &[&'static str], String) = match info.kind {
             FieldKind::Text => ("text", &[], String::new()),
             FieldKind::Number => ("number", &[], "10".to_owned()),
-            FieldKind::Quantity(unit) => ("quantity", &[], unit.example().to_owned()),
-            FieldKind::Toleranced(unit) => ("toleranced", &[], format!("{} ± 5 %", unit.example())),
-            FieldKind::Range(unit) => ("range", &[], format!("8 {0} to 18 {0}", if unit == flattop_core::quantity::Unit::Farad { "pF" } else { unit.symbol() })),
+            FieldKind::Quantity(unit) => ("quantity", &[], example(unit).to_owned()),
+            FieldKind::Toleranced(unit) => ("toleranced", &[], format!("{} ± 5 %", example(unit))),
+            FieldKind::Range(Unit::Farad) => ("range", &[], "8 pF to 18 pF".to_owned()),
+            FieldKind::Range(unit) => ("range", &[], format!("1 {0} to 2 {0}", unit.symbol())),
             FieldKind::Days => ("days", &[], "90 days".to_owned()),
             FieldKind::Response => {
-                let words = &["single-pole", "gaussian", "bessel-4", "maximally-flat-2", "maximally-flat-3", "maximally-flat-4"];
+                let words = &[
+                    "single-pole",
+                    "gaussian",
+                    "bessel-4",
+                    "maximally-flat-2",
+                    "maximally-flat-3",
+                    "maximally-flat-4",
+                ];
                 ("word", words, String::new())
             }
             FieldKind::Trimmer => ("word", &["tip", "base", "fixed"], String::new()),
@@ -203,7 +232,10 @@ pub(super) struct ReinstateAsked {
 
 /// Take a thing into use again
 #[utoipa::path(post, path = "/api/bench/reinstate", tag = "bench", request_body = ReinstateAsked, responses((status = 200, body = Changes)))]
-pub(super) async fn reinstate(State(app): State<Shared>, Typed(asked): Typed<ReinstateAsked>) -> Answer<Json<Changes>> {
+pub(super) async fn reinstate(
+    State(app): State<Shared>,
+    Typed(asked): Typed<ReinstateAsked>,
+) -> Answer<Json<Changes>> {
     work(move || {
         let mut reader = Reader::default();
         reader.refuse(&asked.unknown);
@@ -275,7 +307,10 @@ pub(super) struct ImportedShown {
 
 /// Add everything from a file, or nothing
 #[utoipa::path(post, path = "/api/bench/import", tag = "bench", request_body = ImportAsked, responses((status = 200, body = ImportedShown)))]
-pub(super) async fn import(State(app): State<Shared>, Typed(asked): Typed<ImportAsked>) -> Answer<Json<ImportedShown>> {
+pub(super) async fn import(
+    State(app): State<Shared>,
+    Typed(asked): Typed<ImportAsked>,
+) -> Answer<Json<ImportedShown>> {
     work(move || {
         let mut reader = Reader::default();
         reader.refuse(&asked.unknown);

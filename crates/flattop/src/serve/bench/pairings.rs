@@ -51,7 +51,9 @@ pub(in crate::serve) async fn pair(
         reader.refuse(&asked.unknown);
         let probe = reader.read("probe", Some(&Text(asked.probe.clone())), probe_id);
         let input = reader.read("input", Some(&Text(asked.input.clone())), input_id);
-        for (at, is_empty) in [("probe", asked.probe.trim().is_empty()), ("input", asked.input.trim().is_empty())] {
+        for (at, is_empty) in
+            [("probe", asked.probe.trim().is_empty()), ("input", asked.input.trim().is_empty())]
+        {
             if is_empty {
                 reader.wrong(at, "name one of the bench");
             }
@@ -84,7 +86,10 @@ pub(in crate::serve) async fn pair(
 
 /// A pairing with its trend and its entries
 #[utoipa::path(get, path = "/api/bench/pairings/{number}", tag = "bench", params(("number" = i64, Path,)), responses((status = 200, body = Object)))]
-pub(in crate::serve) async fn show_pairing(State(app): State<Shared>, Named(number): Named<i64>) -> Answer<Written> {
+pub(in crate::serve) async fn show_pairing(
+    State(app): State<Shared>,
+    Named(number): Named<i64>,
+) -> Answer<Written> {
     work(move || {
         let register = must_read(&app)?;
         let shown = shown(&register, Thing::Pairing(number), now().unix_ms).map_err(told)?;
@@ -214,7 +219,9 @@ pub(in crate::serve) async fn forecast(
         let register = must_read(&app)?;
         let held = register.pairing_of(&probe).map_err(told)?;
         let held = held.ok_or_else(|| {
-            Problem::conflict(format!("{probe} is not paired, so that nothing can be expected; pair it first"))
+            Problem::conflict(format!(
+                "{probe} is not paired, so that nothing can be expected; pair it first"
+            ))
         })?;
         let forecast = register.forecast(held.number, &input).map_err(told)?;
         let made = object(&json::made(0, None, Some(&forecast)))?;

@@ -290,7 +290,9 @@ impl Live {
             .filter(|(number, _)| *number > mark.event)
             .map(|(number, data)| Told { number: *number, kind: "trouble", data: data.to_string() })
             .collect();
-        if let Some((number, captures, data)) = inside.capture.as_ref().filter(|(number, ..)| *number > mark.event) {
+        if let Some((number, captures, data)) =
+            inside.capture.as_ref().filter(|(number, ..)| *number > mark.event)
+        {
             let left_out = mark.captures.map_or(0, |before| captures.saturating_sub(before + 1));
             told.push(Told { number: *number, kind: "capture", data: with_left_out(left_out, data) });
             mark.captures = Some(*captures);
@@ -377,7 +379,8 @@ impl Inside {
             let (value, standard_uncertainty) = (error.value, error.standard_uncertainty);
             Some(Past { number: shown.number, time_s: shown.time_s, value, standard_uncertainty })
         });
-        let Some(past) = past.filter(|past| past.value.is_finite() && past.standard_uncertainty.is_finite()) else {
+        let Some(past) = past.filter(|past| past.value.is_finite() && past.standard_uncertainty.is_finite())
+        else {
             return;
         };
         if self.history.len() == MOST_HISTORY {

@@ -64,7 +64,8 @@ impl Sessions {
 
     fn find(&self, id: &str) -> Answer<Arc<Live>> {
         let found = self.lock().get(id).cloned();
-        found.ok_or_else(|| Problem::not_found("there is no such session, or not any more; start another one"))
+        found
+            .ok_or_else(|| Problem::not_found("there is no such session, or not any more; start another one"))
     }
 
     fn all(&self) -> Vec<Arc<Live>> {

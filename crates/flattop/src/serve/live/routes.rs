@@ -9,7 +9,7 @@ use axum::http::{HeaderMap, StatusCode};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use flattop_instruments::source::Arrived;
 use serde::{Deserialize, Serialize};
-use tokio::sync::mpsc;
+use tokio::sync::{mpsc, watch};
 use tokio_stream::wrappers::ReceiverStream;
 use utoipa::{IntoParams, ToSchema};
 
@@ -19,7 +19,7 @@ use super::super::drawing::Window;
 use super::super::state::Shared;
 use super::super::stored::{WindowAsked, tidy_name};
 use super::super::typed::{CircuitAsked, ColumnsAsked, LogAsked, Reader, Unknown};
-use super::hub::{Bookmark, Detail, Entered, Facts, Live, Standing};
+use super::hub::{Bookmark, Detail, Entered, Facts, Live, Reading, Standing};
 use super::source::{self, SourceAsked};
 use super::{MOST_READERS, too_many};
 use crate::trim::session::{Logging, Session, Wish};
@@ -108,7 +108,10 @@ pub(in crate::serve) async fn list(State(app): State<Shared>) -> Answer<Json<Ses
 
 /// A session as it stands
 #[utoipa::path(get, path = "/api/sessions/{id}", tag = "sessions", params(("id" = String, Path,)), responses((status = 200, body = Standing)))]
-pub(in crate::serve) async fn show(State(app): State<Shared>, Named(id): Named<String>) -> Answer<Json<Standing>> {
+pub(in crate::serve) async fn show(
+    State(app): State<Shared>,
+    Named(id): Named<String>,
+) -> Answer<Json<Standing>> {
     work(move || Ok(Json(app.sessions.find(&id)?.standing(Detail::Full)))).await
 }
 
@@ -141,7 +144,9 @@ pub(in crate::serve) async fn drop_in(
     work(move || {
         let live = app.sessions.find(&id)?;
         if !live.facts().takes_files {
-            return Err(Problem::conflict("captures of this session come by themselves; start one with source files"));
+            return Err(Problem::conflict(
+                "captures of this session come by themselves; start one with source files",
+            ));
         }
         let at = app.clock.now();
         let name = tidy_name(&asked.name);
@@ -203,7 +208,8 @@ pub(in crate::serve) async fn events(
     let last = headers.get("last-event-id").and_then(|value| value.to_str().ok()?.parse().ok()).unwrap_or(0);
     // One event waits, no more: a slow reader is told the newest when it is ready for it.
     let (outbox, inbox) = mpsc::channel(1);
-    tokio::spawn(tell(live, Bookmark::after(last), outbox));
+    let listening = live.listen();
+    tokio::spawn(tell(live, listening, Bookmark::after(last), outbox));
     Ok(Sse::new(ReceiverStream::new(inbox)).keep_alive(KeepAlive::new().interval(ALIVE)))
 }
 
@@ -211,8 +217,12 @@ pub(in crate::serve) async fn events(
 pub(in crate::serve) type KeepAliveStream =
     axum::response::sse::KeepAliveStream<ReceiverStream<Result<Event, Infallible>>>;
 
-async fn tell(live: Arc<Live>, mut mark: Bookmark, outbox: mpsc::Sender<Result<Event, Infallible>>) {
-    let (mut news, _reading) = live.listen();
+async fn tell(
+    live: Arc<Live>,
+    (mut news, _reading): (watch::Receiver<u64>, Reading),
+    mut mark: Bookmark,
+    outbox: mpsc::Sender<Result<Event, Infallible>>,
+) {
     loop {
         news.mark_unchanged();
         // Room first, then the look: what is told is the newest there is.
@@ -271,7 +281,10 @@ const MOST_NAMES: usize = 10_000;
 
 /// Folders that may be watched
 #[utoipa::path(get, path = "/api/watch", tag = "sessions", params(LookAsked), responses((status = 200, body = Folder)))]
-pub(in crate::serve) async fn look(State(app): State<Shared>, Asked(asked): Asked<LookAsked>) -> Answer<Json<Folder>> {
+pub(in crate::serve) async fn look(
+    State(app): State<Shared>,
+    Asked(asked): Asked<LookAsked>,
+) -> Answer<Json<Folder>> {
     work(move || {
         let (_, place) = source::confined(&app.roots, &asked.root, &asked.path)?;
         let entries = place.read_dir().map_err(|error| {
@@ -281,7 +294,9 @@ pub(in crate::serve) async fn look(State(app): State<Shared>, Asked(asked): Aske
         for entry in entries.take(MOST_NAMES).filter_map(Result::ok) {
             // Links are not followed, so they are neither.
             match entry.file_type() {
-                Ok(kind) if kind.is_dir() => folder.folders.push(entry.file_name().to_string_lossy().into_owned()),
+                Ok(kind) if kind.is_dir() => {
+                    folder.folders.push(entry.file_name().to_string_lossy().into_owned())
+                }
                 Ok(kind) if kind.is_file() => folder.files += 1,
                 _ => {}
             }

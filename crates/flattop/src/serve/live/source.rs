@@ -52,7 +52,8 @@ pub(super) fn open(app: &App, asked: &SourceAsked, read: &ReadOptions) -> Answer
         SourceAsked::Watch { root, path } => {
             let (root, place) = confined(&app.roots, root, path)?;
             let when = (AtStart::PassOver, Wake::SystemOrLook);
-            let watch = Watch::new(&place, read.clone(), Pace::usual(), MOST_CAPTURE as u64, when, app.clock.clone());
+            let watch =
+                Watch::new(&place, read.clone(), Pace::usual(), MOST_CAPTURE as u64, when, app.clock.clone());
             let feed = Feed::start(watch.within(root.folder.clone()), WAITING);
             let name = if path.is_empty() { root.name.clone() } else { format!("{}/{path}", root.name) };
             Ok(Opened { feed: Some(feed), name: format!("watching {name}") })
@@ -69,9 +70,15 @@ pub(super) fn open(app: &App, asked: &SourceAsked, read: &ReadOptions) -> Answer
 }
 
 /// A place below a root, with no link left in its path that could lead out of it.
-pub(super) fn confined<'a>(roots: &'a [WatchRoot], root: &str, path: &str) -> Answer<(&'a WatchRoot, PathBuf)> {
+pub(super) fn confined<'a>(
+    roots: &'a [WatchRoot],
+    root: &str,
+    path: &str,
+) -> Answer<(&'a WatchRoot, PathBuf)> {
     let root = roots.iter().find(|known| known.name == root).ok_or_else(|| {
-        let message = format!("\"{root}\" is no folder that this server was told of; start it with --watch-root FOLDER");
+        let message = format!(
+            "\"{root}\" is no folder that this server was told of; start it with --watch-root FOLDER"
+        );
         Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "unknown-source", message).at("source.root")
     })?;
     let outside = || {
@@ -136,7 +143,9 @@ mod tests {
         assert_eq!(at("").unwrap(), real);
         assert_eq!(at("sub").unwrap(), real.join("sub"));
         assert_eq!(at("sub/new.csv").unwrap(), real.join("sub/new.csv"));
-        for path in ["..", "sub/../..", "/etc", "link", "link/secret", "link/new.csv", "dangling", "a/b/c", "sub\0"] {
+        for path in
+            ["..", "sub/../..", "/etc", "link", "link/secret", "link/new.csv", "dangling", "a/b/c", "sub\0"]
+        {
             assert!(at(path).is_err(), "{path}");
         }
         assert!(confined(&roots, "other", "").is_err());
