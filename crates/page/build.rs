@@ -2,7 +2,7 @@
 //!
 //! `FLATTOP_PAGE=as-is` takes `page/dist` as it lies there, for work on the Rust side and for packaging.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Command;
 use std::time::SystemTime;
 
@@ -79,7 +79,7 @@ fn modified(path: &Path) -> Option<SystemTime> {
 }
 
 /// The newest change below a path.
-fn newest(path: &PathBuf) -> Option<SystemTime> {
+fn newest(path: &Path) -> Option<SystemTime> {
     if !path.is_dir() {
         return modified(path);
     }

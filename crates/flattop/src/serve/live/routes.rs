@@ -227,10 +227,10 @@ async fn tell(
         news.mark_unchanged();
         // Room first, then the look: what is told is the newest there is.
         let Ok(first) = outbox.reserve().await else { return };
-        let mut told = live.since(&mut mark).into_iter();
+        let told = live.since(&mut mark);
         let mut is_over = false;
         let mut place = Some(first);
-        while let Some(one) = told.next() {
+        for one in told {
             is_over = one.kind == "ended";
             let event = Event::default().id(one.number.to_string()).event(one.kind).data(one.data);
             let permit = match place.take() {

@@ -212,6 +212,7 @@ fn watching_stays_within_the_folders_of_the_command_line() {
 }
 
 #[test]
+#[allow(clippy::disallowed_methods)] // it measures how long it takes
 fn a_body_without_end_or_pace_is_given_up() {
     let bench = Bench::new();
     let server = Server::start(&bench, &["--demo"]);
