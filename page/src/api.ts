@@ -68,8 +68,7 @@ export const api = {
   get: async <T>(url: string, signal?: AbortSignal): Promise<T> => read<T>(await ask('GET', url, undefined, undefined, signal)),
   send: async <T>(method: 'POST' | 'PATCH' | 'PUT' | 'DELETE', url: string, body?: unknown, signal?: AbortSignal): Promise<T> =>
     read<T>(await ask(method, url, body === undefined ? undefined : JSON.stringify(body), 'application/json', signal)),
-  upload: async <T>(url: string, bytes: Blob | ArrayBuffer, signal?: AbortSignal): Promise<T> =>
-    read<T>(await ask('POST', url, bytes, 'application/octet-stream', signal)),
+  upload: async <T>(url: string, bytes: Blob | ArrayBuffer, signal?: AbortSignal): Promise<T> => read<T>(await ask('POST', url, bytes, 'application/octet-stream', signal)),
   text: async (url: string): Promise<string> => (await ask('GET', url, undefined, undefined)).text(),
 };
 

@@ -13,7 +13,16 @@ export const COVERAGE_95 = 1.96;
 const NARROW = '\u202f';
 const MINUS = '\u2212';
 const PREFIXES: readonly [number, string][] = [
-  [1e12, 'T'], [1e9, 'G'], [1e6, 'M'], [1e3, 'k'], [1, ''], [1e-3, 'm'], [1e-6, 'µ'], [1e-9, 'n'], [1e-12, 'p'], [1e-15, 'f'],
+  [1e12, 'T'],
+  [1e9, 'G'],
+  [1e6, 'M'],
+  [1e3, 'k'],
+  [1, ''],
+  [1e-3, 'm'],
+  [1e-6, 'µ'],
+  [1e-9, 'n'],
+  [1e-12, 'p'],
+  [1e-15, 'f'],
 ];
 
 const cache = new Map<string, Intl.NumberFormat>();

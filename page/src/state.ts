@@ -21,7 +21,7 @@ export async function loadAbout(): Promise<void> {
 
 export async function loadBench(): Promise<void> {
   try {
-    bench.value = await api.get<Bench>('/api/bench');
+    bench.value = await api.get<Bench>('/api/bench?all=true');
   } catch (cause) {
     trouble.value = problemOf(cause);
   }

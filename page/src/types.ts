@@ -273,7 +273,18 @@ export interface ReachMatrix {
   kind: 'matrix' | 'candidates';
   bandwidth_rule: string;
   counts: Record<string, number>;
-  probes: { id: string; label: string | null; ratio: number | null; range_least_f: number | null; range_most_f: number | null; bandwidth_hz: number | null; balances: boolean; error: string | null; suits: number; inputs: number }[];
+  probes: {
+    id: string;
+    label: string | null;
+    ratio: number | null;
+    range_least_f: number | null;
+    range_most_f: number | null;
+    bandwidth_hz: number | null;
+    balances: boolean;
+    error: string | null;
+    suits: number;
+    inputs: number;
+  }[];
   inputs: { id: string; label: string | null; capacitance_f: number | null; capacitance_tolerance_f: number | null; resistance_ohm: number | null; bandwidth_hz: number | null }[];
   pairs: ReachPair[] | null;
 }
@@ -283,7 +294,15 @@ export interface Prediction {
   ideal_ratio: number;
   within_accepted_error: boolean | null;
   leading_measure: string | null;
-  response: { frequency_hz: number[]; gain: (number | null)[]; gain_standard_uncertainty: (number | null)[] | null; gain_at_node: (number | null)[]; phase_rad: (number | null)[]; impedance_ohm: (number | null)[]; loading: (number | null)[] };
+  response: {
+    frequency_hz: number[];
+    gain: (number | null)[];
+    gain_standard_uncertainty: (number | null)[] | null;
+    gain_at_node: (number | null)[];
+    phase_rad: (number | null)[];
+    impedance_ohm: (number | null)[];
+    loading: (number | null)[];
+  };
   waveform: { time_s: number[]; true_v: (number | null)[]; shown_v: (number | null)[]; shown_standard_uncertainty_v: (number | null)[] | null };
   summary: {
     bandwidth_hz: Uncertain | null;
@@ -331,7 +350,15 @@ export interface Budget {
     frequency_hz: number | null;
     shown: number;
     known_error: number;
-    propagation: { value: number; standard_uncertainty: number; coverage_factor: number; expanded_uncertainty: number; interval: [number, number]; effective_degrees_of_freedom: number | null; terms: { sensitivity: number; contribution: number; share: number }[] };
+    propagation: {
+      value: number;
+      standard_uncertainty: number;
+      coverage_factor: number;
+      expanded_uncertainty: number;
+      interval: [number, number];
+      effective_degrees_of_freedom: number | null;
+      terms: { sensitivity: number; contribution: number; share: number }[];
+    };
     monte_carlo: { value: number; standard_uncertainty: number; symmetric_interval: [number, number]; shortest_interval: [number, number] } | null;
     validation: { verdict: 'valid' | 'not-valid' | 'undecided' } | null;
   }[];

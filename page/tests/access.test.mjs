@@ -26,7 +26,10 @@ async function fill(page, view) {
     await page.getByRole('button', { name: /^Change probe-07$/ }).click();
     await page.getByRole('heading', { name: 'Change probe-07' }).waitFor();
   } else if (view === 'compatibility') {
-    await page.getByRole('button', { name: /out of reach/ }).first().click();
+    await page
+      .getByRole('button', { name: /out of reach/ })
+      .first()
+      .click();
     await page.getByText('What the signs mean').click();
   } else if (view === 'plan') {
     await page.getByRole('heading', { name: 'There and on the screen' }).waitFor();
@@ -41,7 +44,10 @@ async function fill(page, view) {
     await page.getByRole('button', { name: 'Correct it' }).click();
     await page.getByRole('heading', { name: 'Before and after', exact: true }).waitFor();
   } else if (view === 'logbook') {
-    await page.getByRole('button', { name: /^Entry \d+$/ }).first().click();
+    await page
+      .getByRole('button', { name: /^Entry \d+$/ })
+      .first()
+      .click();
     await page.locator('#entry-title').waitFor();
     await page.getByRole('heading', { name: /over time/ }).waitFor();
   } else if (view === 'theory') {

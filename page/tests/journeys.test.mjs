@@ -3,13 +3,16 @@ import assert from 'node:assert/strict';
 import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { after, before, describe, test } from 'node:test';
-import { capture, DIVIDER, drop, errorOf, launch, open, serve } from './support.mjs';
+import { capture, DIVIDER, drop, errorOf, FLATTOP, launch, open, serve } from './support.mjs';
 
 const TESTDATA = new URL('../../testdata/ngspice/', import.meta.url);
 const spice = (name) => ({ name, text: readFileSync(new URL(name, TESTDATA), 'utf8') });
 /** True e of the captures that ngspice made (testdata/ngspice/truth.csv). */
 const truth = (name) => {
-  const [head, ...rows] = readFileSync(new URL('truth.csv', TESTDATA), 'utf8').trim().split('\n').map((line) => line.split(','));
+  const [head, ...rows] = readFileSync(new URL('truth.csv', TESTDATA), 'utf8')
+    .trim()
+    .split('\n')
+    .map((line) => line.split(','));
   const row = rows.find((one) => one[0] === name || one[0] === name.replace('.csv', ''));
   assert.ok(row, `truth.csv knows ${name}`);
   return Number(row[head.findIndex((one) => /compensation_error|^e$/.test(one))]);
@@ -52,7 +55,7 @@ describe('a first visit with an empty bench', () => {
       assert.match(await reading.locator('.verdict').innerText(), /Undercompensated/);
       await page.getByRole('heading', { name: 'Record and fit' }).waitFor();
       await page.getByRole('heading', { name: 'Error of a sine against its frequency' }).waitFor();
-      assert.equal(await page.locator('.canvas canvas').count() >= 3, true);
+      assert.equal((await page.locator('.canvas canvas').count()) >= 3, true);
     });
   });
 
@@ -155,12 +158,19 @@ describe('a first visit with an empty bench', () => {
       for (let more = 0; more < 12 && (await offer.count()) === 0; more += 1) await show();
       await page.getByLabel('By').fill('bench technician');
       await offer.click();
-      await page.getByText(/Recorded as entry \d+ \(before\), entry \d+ \(after\)/).first().waitFor();
+      await page
+        .getByText(/Recorded as entry \d+ \(before\), entry \d+ \(after\)/)
+        .first()
+        .waitFor();
       const log = await server.get('/api/log?kind=assessment');
       assert.deepEqual(log.entries.map((entry) => entry.assessment.stage).sort(), ['after-adjustment', 'before-adjustment']);
       assert.ok(log.entries.every((entry) => entry.by === 'bench technician'));
       await page.getByRole('link', { name: 'Bench', exact: true }).click();
-      await page.getByRole('row', { name: /probe-07/ }).first().getByText('in tolerance').waitFor();
+      await page
+        .getByRole('row', { name: /probe-07/ })
+        .first()
+        .getByText('in tolerance')
+        .waitFor();
     });
   });
 
@@ -227,7 +237,10 @@ describe('the demo', () => {
   test('says that it is one, and what wants attention', async () => {
     await on(server.base, '#/', async (page) => {
       await page.getByText('demo bench of the invented Harrow Lane Lift Works').waitFor();
-      await page.getByRole('link', { name: /Check now/ }).first().waitFor();
+      await page
+        .getByRole('link', { name: /Check now/ })
+        .first()
+        .waitFor();
     });
   });
 
@@ -275,10 +288,15 @@ describe('the demo', () => {
       await save.waitFor();
       await page.getByRole('heading', { name: 'Before and after', exact: true }).waitFor();
       const [download] = await Promise.all([page.waitForEvent('download'), save.click()]);
-      const lines = readFileSync(await download.path(), 'utf8').trim().split(/\r?\n/);
+      const lines = readFileSync(await download.path(), 'utf8')
+        .trim()
+        .split(/\r?\n/);
       assert.match(lines[0], /corrected/);
       // what was undone: the corrected record is flat where the captured one was not
-      const rows = lines.slice(1).map((line) => line.split(',').map(Number)).filter((row) => row.every(Number.isFinite));
+      const rows = lines
+        .slice(1)
+        .map((line) => line.split(',').map(Number))
+        .filter((row) => row.every(Number.isFinite));
       const column = lines[0].split(',').findIndex((one) => /corrected/.test(one));
       const high = rows.filter((row) => row[0] > 0.83e-3 && row[0] < 1.28e-3);
       const mean = (some, at) => some.reduce((sum, row) => sum + row[at], 0) / some.length;
@@ -313,7 +331,12 @@ describe('the demo', () => {
       const printed = await record.pdf({ format: 'A4' });
       assert.ok(printed.length > 5000);
       const [download] = await Promise.all([page.waitForEvent('download'), records.getByRole('link', { name: 'Save as PDF' }).click()]);
-      assert.equal(readFileSync(await download.path()).subarray(0, 5).toString(), '%PDF-');
+      assert.equal(
+        readFileSync(await download.path())
+          .subarray(0, 5)
+          .toString(),
+        '%PDF-',
+      );
     });
   });
 
@@ -331,6 +354,144 @@ describe('the demo', () => {
     await on(server.base, '#/bench', async (page) => {
       await page.getByRole('button', { name: /^Move probe-01 / }).click();
       await page.getByText(/Expected error on the new input|Nothing can be said/).waitFor();
+    });
+  });
+});
+
+describe('the sound', () => {
+  let server;
+  before(async () => {
+    server = await serve();
+  });
+  after(() => server?.stop());
+
+  test('glides up while e reads low, down while it reads high, and is one steady tone inside; higher the larger the error', async () => {
+    const opened = await open(browser, server.base, '#/compensate');
+    const { page } = opened;
+    // What the page asks of its oscillators, as they start.
+    await page.evaluate(() => {
+      window.tones = [];
+      const start = OscillatorNode.prototype.start;
+      OscillatorNode.prototype.start = function (...given) {
+        const tone = this.asked ?? { from: this.frequency.value, to: this.frequency.value };
+        window.tones.push(tone);
+        return start.apply(this, given);
+      };
+      const set = AudioParam.prototype.setValueAtTime;
+      const ramp = AudioParam.prototype.exponentialRampToValueAtTime;
+      const create = BaseAudioContext.prototype.createOscillator;
+      BaseAudioContext.prototype.createOscillator = function () {
+        const made = create.call(this);
+        made.frequency.owner = made;
+        return made;
+      };
+      AudioParam.prototype.setValueAtTime = function (value, at) {
+        if (this.owner) this.owner.asked = { from: value, to: value };
+        return set.call(this, value, at);
+      };
+      AudioParam.prototype.exponentialRampToValueAtTime = function (value, at) {
+        if (this.owner) this.owner.asked.to = value;
+        return ramp.call(this, value, at);
+      };
+    });
+    await page.getByRole('button', { name: 'Turn sound on' }).click();
+    let number = 0;
+    const hear = async (c1) => {
+      number += 1;
+      await drop(page, capture({ c1, seed: number }));
+      await page.locator(`.reading[data-number="${number}"]`).waitFor();
+      await page.waitForTimeout(700);
+      await page.evaluate(() => window.tones.splice(0));
+      await page.waitForTimeout(900);
+      return page.evaluate(() => window.tones);
+    };
+    const low = await hear(10e-12);
+    const high = await hear(14e-12);
+    const less = await hear(12.5e-12);
+    assert.ok(low.length > 0 && low.every((tone) => tone.to > tone.from), JSON.stringify(low));
+    assert.ok(high.length > 0 && high.every((tone) => tone.to < tone.from), JSON.stringify(high));
+    assert.ok(Math.max(...less.map((tone) => tone.from)) < Math.min(...high.map((tone) => tone.from)), 'the smaller error sounds lower');
+    number += 1;
+    await page.evaluate(() => window.tones.splice(0));
+    await drop(page, capture({ c1: 12e-12, seed: number }));
+    await page.locator('.reading[data-verdict="within-tolerance"]').waitFor();
+    await page.waitForTimeout(900);
+    const inside = await page.evaluate(() => window.tones);
+    const steady = inside[inside.length - 1];
+    assert.equal(steady.from, steady.to, 'steady inside');
+    assert.ok(steady.from < Math.min(...less.map((tone) => Math.min(tone.from, tone.to))) * 1.3);
+    assert.deepEqual(opened.wrong(), []);
+    await opened.close();
+  });
+});
+
+describe('reached with a secret', () => {
+  let server;
+  let secret;
+  before(async () => {
+    const { execFileSync } = await import('node:child_process');
+    const { mkdtempSync } = await import('node:fs');
+    const { tmpdir } = await import('node:os');
+    const file = join(mkdtempSync(join(tmpdir(), 'flattop-secret-')), 'bench.secret');
+    const said = execFileSync(FLATTOP, ['serve', '--make-secret', file], { encoding: 'utf8' });
+    secret = said.match(/[A-Za-z0-9_-]{16,}/)?.[0];
+    assert.ok(secret, said);
+    server = await serve('--secret-file', file);
+  });
+  after(() => server?.stop());
+
+  test('a wrong secret is refused, the right one opens the page', async () => {
+    await on(
+      server.base,
+      '#/bench',
+      async (page) => {
+        await page.getByRole('heading', { name: 'Sign in' }).waitFor();
+        assert.equal(await page.getByRole('heading', { name: 'Pairings' }).count(), 0);
+        await page.getByLabel('Secret').fill('not the secret');
+        await page.getByRole('button', { name: 'Sign in' }).click();
+        await page.getByRole('alert').waitFor();
+        await page.getByLabel('Secret').fill(secret);
+        await page.getByRole('button', { name: 'Sign in' }).click();
+        await page.getByRole('heading', { name: 'Pairings' }).waitFor();
+      },
+      /401/,
+    );
+  });
+});
+
+describe('the logbook written to', () => {
+  let server;
+  before(async () => {
+    server = await serve('--demo');
+  });
+  after(() => server?.stop());
+
+  test('a note, and the withdrawal of an entry', async () => {
+    await on(server.base, '#/logbook', async (page) => {
+      await page.getByRole('textbox', { name: 'Note' }).fill('new batch of probe tips');
+      await page.getByRole('button', { name: 'Write it', exact: true }).click();
+      await page.getByText(/Written as entry \d+/).waitFor();
+      await page.getByRole('cell', { name: 'new batch of probe tips' }).waitFor();
+      const { entries } = await server.get('/api/log?kind=assessment&limit=1');
+      await page.getByRole('button', { name: `Entry ${entries[0].seq}`, exact: true }).click();
+      await page.getByText('Remark on this entry, or withdraw it').click();
+      await page.getByLabel('What is to be said').fill('captured on the wrong input');
+      await page.getByLabel('This entry counts for nothing any more').check();
+      await page.getByRole('button', { name: 'Write it into the logbook' }).click();
+      await page.getByText(/Written as entry \d+/).first().waitFor();
+      const newest = (await server.get('/api/log?limit=1')).entries[0];
+      assert.equal(newest.corrects, entries[0].seq);
+      assert.equal(newest.effect, 'withdraws');
+    });
+  });
+
+  test('a trimmer turned elsewhere makes a check due', async () => {
+    await on(server.base, '#/bench', async (page) => {
+      await page.getByRole('button', { name: 'Turned: probe-01 on bench-a/ch1' }).click();
+      await page.getByRole('dialog').getByRole('button', { name: 'Trimmer was turned' }).click();
+      await page.locator('#bench-said').waitFor();
+      const pairing = (await server.get('/api/bench')).pairings.find((one) => one.probe === 'probe-01');
+      assert.equal(pairing.adjusted_since, true);
     });
   });
 });

@@ -6,7 +6,12 @@ import { parseArgs } from 'node:util';
 import { capture, drop, launch, open, serve } from './support.mjs';
 
 const { values: options } = parseArgs({
-  options: { seconds: { type: 'string', default: '60' }, captures: { type: 'string', default: '300' }, only: { type: 'string', default: 'weight,paint,verdict,sustained,zoom' }, strict: { type: 'boolean', default: false } },
+  options: {
+    seconds: { type: 'string', default: '60' },
+    captures: { type: 'string', default: '300' },
+    only: { type: 'string', default: 'weight,paint,verdict,sustained,zoom' },
+    strict: { type: 'boolean', default: false },
+  },
 });
 const wanted = new Set(options.only.split(','));
 const results = [];
@@ -240,7 +245,12 @@ if (wanted.has('zoom')) {
     ['zooming', zooming],
     ['panning', panning],
   ]) {
-    report(`${what} a record of 100,000 points, time between frames: median, 95th percentile, longest`, `${ms(quantile(times, 0.5))}, ${ms(quantile(times, 0.95))}, ${ms(Math.max(...times))}`, '95 % within 34 ms', quantile(times, 0.95) <= 34);
+    report(
+      `${what} a record of 100,000 points, time between frames: median, 95th percentile, longest`,
+      `${ms(quantile(times, 0.5))}, ${ms(quantile(times, 0.95))}, ${ms(Math.max(...times))}`,
+      '95 % within 34 ms',
+      quantile(times, 0.95) <= 34,
+    );
   }
   await close();
 }

@@ -9,7 +9,7 @@ import { fileURLToPath } from 'node:url';
 import { chromium } from 'playwright-core';
 
 const CHROMIUM = process.env.CHROMIUM ?? '/usr/bin/chromium';
-const FLATTOP = process.env.FLATTOP ?? fileURLToPath(new URL('../../target/debug/flattop', import.meta.url));
+export const FLATTOP = process.env.FLATTOP ?? fileURLToPath(new URL('../../target/debug/flattop', import.meta.url));
 const axePath = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
 
 export const VIEWS = ['start', 'compensate', 'bench', 'compatibility', 'plan', 'correct', 'logbook', 'theory'];
@@ -116,10 +116,14 @@ export async function drop(page, ...files) {
 /** Violations of WCAG 2.0 to 2.2, A and AA, and of axe's good practice. */
 export async function audit(page) {
   if (!(await page.evaluate(() => 'axe' in window))) await page.evaluate(await (await import('node:fs/promises')).readFile(axePath, 'utf8'));
-  const results = await page.evaluate(() =>
-    window.axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }),
+  const results = await page.evaluate(() => window.axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }));
+  return results.violations.map(
+    (one) =>
+      `${one.id} (${one.impact}): ${one.nodes
+        .slice(0, 3)
+        .map((node) => `${node.target.join(' ')} ${node.failureSummary?.split('\n').slice(1, 3).join(' ')}`)
+        .join(' | ')}`,
   );
-  return results.violations.map((one) => `${one.id} (${one.impact}): ${one.nodes.slice(0, 3).map((node) => `${node.target.join(' ')} ${node.failureSummary?.split('\n').slice(1, 3).join(' ')}`).join(' | ')}`);
 }
 
 // The divider of the tests, after the closed form of the unit step through it: g0·(1 + e·exp(−t/τp)), e = (C1/(C1+C2))/g0 − 1,

@@ -149,14 +149,18 @@ export function Plot(props: PlotProps) {
       ticks: { stroke: () => ink('--rule'), width: 1, size: 4 },
       font: '13px system-ui, sans-serif',
       ...(side === 1 ? { size: 76, space: 34 } : { space: 90, size: 34 }),
-      ...(side === 0 && x.log ? { filter: (drawn: uPlot, splits: number[]) => {
-          const shownDecades = Math.log10((drawn.scales['x']!.max ?? 10) / (drawn.scales['x']!.min ?? 1));
-          const every = Math.max(1, Math.ceil((shownDecades * 72) / Math.max(1, drawn.width - 90)));
-          return splits.map((value) => {
-            const decade = Math.round(Math.log10(value));
-            return Math.abs(Math.log10(value) - decade) < 1e-6 && decade % every === 0 ? value : null;
-          });
-        } } : {}),
+      ...(side === 0 && x.log
+        ? {
+            filter: (drawn: uPlot, splits: number[]) => {
+              const shownDecades = Math.log10((drawn.scales['x']!.max ?? 10) / (drawn.scales['x']!.min ?? 1));
+              const every = Math.max(1, Math.ceil((shownDecades * 72) / Math.max(1, drawn.width - 90)));
+              return splits.map((value) => {
+                const decade = Math.round(Math.log10(value));
+                return Math.abs(Math.log10(value) - decade) < 1e-6 && decade % every === 0 ? value : null;
+              });
+            },
+          }
+        : {}),
       values: (_, splits, __, ___, step) => splits.map((value) => (value === null ? '' : axisText(what, value, x.log && side === 0 ? Math.abs(value) : step))),
     });
     const plot = new uPlot(
@@ -235,30 +239,42 @@ export function Plot(props: PlotProps) {
       const fingers = new Map<number, { clientX: number }>();
       let gap = 0;
       const options = { signal: stops.signal };
-      over.addEventListener('wheel', (event) => {
-        event.preventDefault();
-        if (event.shiftKey || Math.abs(event.deltaX) > Math.abs(event.deltaY)) by(1, (event.deltaX || event.deltaY) / 1000);
-        else by(Math.exp(Math.max(-1, Math.min(1, event.deltaY / 300))), 0, fraction(event));
-      }, { ...options, passive: false });
-      over.addEventListener('pointerdown', (event) => {
-        fingers.set(event.pointerId, { clientX: event.clientX });
-        over.setPointerCapture(event.pointerId);
-      }, options);
-      over.addEventListener('pointermove', (event) => {
-        const before = fingers.get(event.pointerId);
-        if (!before) return;
-        const width = over.getBoundingClientRect().width || 1;
-        if (fingers.size === 1) {
-          if (view.current) by(1, (before.clientX - event.clientX) / width);
+      over.addEventListener(
+        'wheel',
+        (event) => {
+          event.preventDefault();
+          if (event.shiftKey || Math.abs(event.deltaX) > Math.abs(event.deltaY)) by(1, (event.deltaX || event.deltaY) / 1000);
+          else by(Math.exp(Math.max(-1, Math.min(1, event.deltaY / 300))), 0, fraction(event));
+        },
+        { ...options, passive: false },
+      );
+      over.addEventListener(
+        'pointerdown',
+        (event) => {
           fingers.set(event.pointerId, { clientX: event.clientX });
-          return;
-        }
-        fingers.set(event.pointerId, { clientX: event.clientX });
-        const [one, two] = [...fingers.values()];
-        const now = Math.abs(one!.clientX - two!.clientX);
-        if (gap > 0 && now > 0) by(gap / now, 0, fraction({ clientX: (one!.clientX + two!.clientX) / 2 }));
-        gap = now;
-      }, options);
+          over.setPointerCapture(event.pointerId);
+        },
+        options,
+      );
+      over.addEventListener(
+        'pointermove',
+        (event) => {
+          const before = fingers.get(event.pointerId);
+          if (!before) return;
+          const width = over.getBoundingClientRect().width || 1;
+          if (fingers.size === 1) {
+            if (view.current) by(1, (before.clientX - event.clientX) / width);
+            fingers.set(event.pointerId, { clientX: event.clientX });
+            return;
+          }
+          fingers.set(event.pointerId, { clientX: event.clientX });
+          const [one, two] = [...fingers.values()];
+          const now = Math.abs(one!.clientX - two!.clientX);
+          if (gap > 0 && now > 0) by(gap / now, 0, fraction({ clientX: (one!.clientX + two!.clientX) / 2 }));
+          gap = now;
+        },
+        options,
+      );
       const lift = (event: PointerEvent) => {
         fingers.delete(event.pointerId);
         gap = 0;

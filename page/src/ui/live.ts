@@ -20,9 +20,12 @@ export function announce(words: string): void {
     return;
   }
   waiting = words;
-  timer ??= window.setTimeout(() => {
-    timer = undefined;
-    if (waiting !== null) speak(waiting);
-    waiting = null;
-  }, QUIET_MS - (now - last));
+  timer ??= window.setTimeout(
+    () => {
+      timer = undefined;
+      if (waiting !== null) speak(waiting);
+      waiting = null;
+    },
+    QUIET_MS - (now - last),
+  );
 }

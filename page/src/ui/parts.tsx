@@ -97,14 +97,7 @@ export function Choose({ label, value, change, options, hint, error, name }: Cho
           {hint}
         </span>
       )}
-      <select
-        id={id}
-        name={name}
-        value={value}
-        aria-invalid={error ? 'true' : undefined}
-        aria-describedby={notes || undefined}
-        onChange={(event) => change(event.currentTarget.value)}
-      >
+      <select id={id} name={name} value={value} aria-invalid={error ? 'true' : undefined} aria-describedby={notes || undefined} onChange={(event) => change(event.currentTarget.value)}>
         {options.map(([key, words]) => (
           <option key={key} value={key} selected={key === value}>
             {words}
@@ -248,7 +241,6 @@ export function PickFile({ label, pick, many, primary }: { label: string; pick: 
     </span>
   );
 }
-
 
 export function onSubmit(act: () => void) {
   return (event: Event) => {

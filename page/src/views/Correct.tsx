@@ -195,7 +195,8 @@ function Answer({ answer }: { answer: Corrected }) {
 }
 
 function Figures({ before, after, unit }: { before: PulseFigures; after: PulseFigures; unit: string }) {
-  const show = (key: keyof PulseFigures, value: number | null) => (value === null ? '–' : key.endsWith('_s') ? si(value, 's') : key === 'overshoot' || key === 'preshoot' || key === 'tilt' ? percent(value) : si(value, unit, 4));
+  const show = (key: keyof PulseFigures, value: number | null) =>
+    value === null ? '–' : key.endsWith('_s') ? si(value, 's') : key === 'overshoot' || key === 'preshoot' || key === 'tilt' ? percent(value) : si(value, unit, 4);
   return (
     <section class="panel" aria-labelledby="correct-figures">
       <h2 id="correct-figures">{words.figures}</h2>

@@ -187,7 +187,8 @@ function Explained({ answer }: { answer: Divider | null }) {
         <p>{words.trimText}</p>
         {tip && input && (
           <p class="result">
-            C₁ → {siShort(Number(((input.capacitance_f * input.resistance_ohm) / tip.resistance_ohm).toPrecision(4)), 'F')}; C₂ → {siShort(Number(((tip.capacitance_f * tip.resistance_ohm) / input.resistance_ohm).toPrecision(4)), 'F')}
+            C₁ → {siShort(Number(((input.capacitance_f * input.resistance_ohm) / tip.resistance_ohm).toPrecision(4)), 'F')}; C₂ →{' '}
+            {siShort(Number(((tip.capacitance_f * tip.resistance_ohm) / input.resistance_ohm).toPrecision(4)), 'F')}
           </p>
         )}
       </section>
@@ -228,11 +229,7 @@ function Explained({ answer }: { answer: Divider | null }) {
           <Symbol of="C" index="2" />
           <mo stretchy={false}>)</mo>
         </Formula>
-        {tau !== null && (
-          <p class="result">
-            τp = {si(tau, 's', 4)}
-          </p>
-        )}
+        {tau !== null && <p class="result">τp = {si(tau, 's', 4)}</p>}
         {wave && e !== null && (
           <Plot
             title={words.stepTitle}
@@ -362,7 +359,9 @@ function Circuit() {
       <text x="312" y="141" text-anchor="end">
         R2
       </text>
-      <text x="442" y="141">C2</text>
+      <text x="442" y="141">
+        C2
+      </text>
       <text x="490" y="75" text-anchor="end">
         {words.screenWord}
       </text>

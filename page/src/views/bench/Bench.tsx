@@ -3,7 +3,7 @@ import { useState } from 'preact/hooks';
 import { api, problemOf, type Problem } from '../../api';
 import { day, number, percentWith, share, siShort } from '../../format';
 import { href, route } from '../../router';
-import { about, bench, labelled, reload } from '../../state';
+import { about, bench, labelled, reload, trouble } from '../../state';
 import { text } from '../../text';
 import type { Oscilloscope, Pairing, Probe, WithTolerance } from '../../types';
 import { announce } from '../../ui/live';
@@ -13,7 +13,8 @@ import { Ask, PairForm } from './Pair';
 
 const words = text.bench;
 
-type Open = { form: 'edit'; edited: Edited } | { form: 'pair' } | { form: 'move'; probe: string; input: string } | { form: 'unpair'; pairing: Pairing } | { form: 'retire'; edited: Edited; name: string };
+type Open =
+  { form: 'edit'; edited: Edited } | { form: 'pair' } | { form: 'move'; probe: string; input: string } | { form: 'unpair'; pairing: Pairing } | { form: 'adjusted'; pairing: Pairing } | { form: 'retire'; edited: Edited; name: string };
 
 function toleranced(value: WithTolerance | null, unit: string): string {
   if (!value) return text.unknown;
@@ -79,13 +80,26 @@ export function Bench() {
       {open?.form === 'unpair' && (
         <Ask
           question={words.unpairAsk(labelled(open.pairing.probe), labelled(open.pairing.input))}
-          why
+          note={words.why}
           yes={words.unpair}
           cancel={() => setOpen(null)}
           act={async (why) => {
             await api.send('POST', `/api/bench/pairings/${open.pairing.number}/void`, { why });
             await reload();
             close(words.unpaired(labelled(open.pairing.probe)));
+          }}
+        />
+      )}
+      {open?.form === 'adjusted' && (
+        <Ask
+          question={words.adjustedAsk(labelled(open.pairing.probe))}
+          note={text.logbook.note}
+          yes={words.adjusted}
+          cancel={() => setOpen(null)}
+          act={async (note) => {
+            await api.send('POST', `/api/bench/pairings/${open.pairing.number}/adjusted`, note ? { note } : {});
+            await reload();
+            close(words.adjustedSaid(labelled(open.pairing.probe)));
           }}
         />
       )}
@@ -104,7 +118,11 @@ export function Bench() {
 
       <section class="panel" aria-labelledby="bench-pairings">
         <h2 id="bench-pairings">{words.pairings}</h2>
-        {pairings.length === 0 ? <p class="soft">{known && known.probes.length + known.oscilloscopes.length > 0 ? words.next : words.empty}</p> : <Pairings pairings={pairings} may={may} open={setOpen} />}
+        {pairings.length === 0 ? (
+          <p class="soft">{known && known.probes.length + known.oscilloscopes.length > 0 ? words.next : words.empty}</p>
+        ) : (
+          <Pairings pairings={pairings} may={may} open={setOpen} />
+        )}
         {may && known && known.probes.length > 0 && inputs.length > 0 && (
           <button type="button" onClick={() => setOpen({ form: 'pair' })}>
             {words.addPairing}
@@ -199,6 +217,9 @@ function Pairings({ pairings, may, open }: { pairings: Pairing[]; may: boolean; 
                       <button type="button" class="small" aria-label={words.edit(about)} onClick={() => open({ form: 'edit', edited: { kind: 'pairing', id: String(one.number) } })}>
                         {text.change}
                       </button>
+                      <button type="button" class="small" aria-label={`${words.adjustedShort}: ${about}`} onClick={() => open({ form: 'adjusted', pairing: one })}>
+                        {words.adjustedShort}
+                      </button>
                       <button type="button" class="small" aria-label={`${words.unpair}: ${about}`} onClick={() => open({ form: 'unpair', pairing: one })}>
                         {words.unpairShort}
                       </button>
@@ -220,8 +241,23 @@ interface Editing {
   retire: (edited: Edited, name: string) => void;
 }
 
-function Buttons({ edited, name, may, edit, retire }: Editing & { edited: Edited; name: string }) {
+function Buttons({ edited, name, retired, may, edit, retire }: Editing & { edited: Edited; name: string; retired: boolean }) {
   if (!may) return null;
+  if (retired) {
+    const back = async () => {
+      try {
+        await api.send('POST', '/api/bench/reinstate', { thing: `${edited.kind}:${name}` });
+        await reload();
+      } catch (cause) {
+        trouble.value = problemOf(cause);
+      }
+    };
+    return (
+      <button type="button" class="small" aria-label={words.reinstate(name)} onClick={() => void back()}>
+        {words.reinstateShort}
+      </button>
+    );
+  }
   return (
     <>
       <button type="button" class="small" aria-label={words.edit(name)} onClick={() => edit(edited)}>
@@ -243,8 +279,7 @@ function Scope({ scope, ...editing }: Editing & { scope: Oscilloscope }) {
         {scope.retired && ` – ${words.retired}`}
       </h3>
       <p class="soft">
-        {[scope.serial && `${words.columns.serial} ${scope.serial}`, scope.note].filter(Boolean).join('. ')}{' '}
-        <Buttons edited={{ kind: 'oscilloscope', id: scope.id }} name={scope.id} {...editing} />
+        {[scope.serial && `${words.columns.serial} ${scope.serial}`, scope.note].filter(Boolean).join('. ')} <Buttons edited={{ kind: 'oscilloscope', id: scope.id }} name={scope.id} retired={scope.retired} {...editing} />
         {editing.may && (
           <button type="button" class="small" aria-label={words.addInputTo(scope.id)} onClick={() => editing.edit({ kind: 'input', parent: scope.id })}>
             {words.addInput}
@@ -282,7 +317,7 @@ function Scope({ scope, ...editing }: Editing & { scope: Oscilloscope }) {
                     <td>{input.rated_voltage_v === null ? text.unknown : `${siShort(input.rated_voltage_v, 'V')} ${input.rated_voltage_kind ?? ''}`}</td>
                     {editing.may && (
                       <td>
-                        <Buttons edited={{ kind: 'input', parent: scope.id, id: short }} name={input.id} {...editing} />
+                        <Buttons edited={{ kind: 'input', parent: scope.id, id: short }} name={input.id} retired={input.retired} {...editing} />
                       </td>
                     )}
                   </tr>
@@ -325,7 +360,7 @@ function Probes({ probes, ...editing }: Editing & { probes: Probe[] }) {
               <td class="n">{siShort(one.bandwidth_hz, 'Hz')}</td>
               {editing.may && (
                 <td>
-                  <Buttons edited={{ kind: 'probe', id: one.id }} name={one.id} {...editing} />
+                  <Buttons edited={{ kind: 'probe', id: one.id }} name={one.id} retired={one.retired} {...editing} />
                   <button type="button" class="small" aria-label={words.addGroundTo(one.id)} onClick={() => editing.edit({ kind: 'ground', parent: one.id })}>
                     {words.addGround}
                   </button>

@@ -137,7 +137,9 @@ export function Editor({ edited, done, cancel }: { edited: Edited; done: (id: st
   const plain = fields.filter((one) => !MORE.test(one.key));
   const more = fields.filter((one) => MORE.test(one.key));
   const heading = fresh
-    ? { oscilloscope: words.addOscilloscope, input: words.addInputTo(edited.parent ?? ''), probe: words.addProbe, ground: words.addGroundTo(edited.parent ?? ''), pairing: words.addPairing }[edited.kind]
+    ? { oscilloscope: words.addOscilloscope, input: words.addInputTo(edited.parent ?? ''), probe: words.addProbe, ground: words.addGroundTo(edited.parent ?? ''), pairing: words.addPairing }[
+        edited.kind
+      ]
     : words.edit(edited.kind === 'pairing' ? words.pairingNumber(edited.id!) : edited.id!);
   return (
     <section class="panel editor" ref={top} aria-labelledby="editor-title">

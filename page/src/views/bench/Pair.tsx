@@ -86,7 +86,7 @@ export function PairForm({ moving, done, cancel }: { moving?: { probe: string; i
 }
 
 /** Asks before something ends; the answer "no" has the focus. */
-export function Ask({ question, why, yes, act, cancel }: { question: string; why?: boolean; yes: string; act: (reason: string) => Promise<void>; cancel: () => void }) {
+export function Ask({ question, note, yes, act, cancel }: { question: string; note?: string; yes: string; act: (reason: string) => Promise<void>; cancel: () => void }) {
   const [reason, setReason] = useState('');
   const [problem, setProblem] = useState<Problem | null>(null);
   const box = useRef<HTMLDialogElement>(null);
@@ -102,7 +102,7 @@ export function Ask({ question, why, yes, act, cancel }: { question: string; why
     <dialog ref={box} aria-labelledby="ask-title" onClose={cancel}>
       <h2 id="ask-title">{question}</h2>
       <form onSubmit={onSubmit(() => void go())}>
-        {why && <Field label={words.why} value={reason} change={setReason} />}
+        {note && <Field label={note} value={reason} change={setReason} />}
         <Problems problem={problem} />
         <div class="row">
           <button type="button" autofocus onClick={() => box.current?.close()}>

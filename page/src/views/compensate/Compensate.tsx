@@ -147,7 +147,10 @@ export function Compensate() {
               label={words.pairing}
               value={settings.pairing}
               change={(pairing) => change({ pairing })}
-              options={[['', words.noPairing], ...pairings.map((one): [string, string] => [`${one.probe} on ${one.input}`, words.pairingOption(labelled(one.probe), labelled(one.input), text.bench.states[one.state] ?? one.state)])]}
+              options={[
+                ['', words.noPairing],
+                ...pairings.map((one): [string, string] => [`${one.probe} on ${one.input}`, words.pairingOption(labelled(one.probe), labelled(one.input), text.bench.states[one.state] ?? one.state)]),
+              ]}
             />
             {!settings.pairing && <Field name="divider" label={words.divider} hint={words.dividerHint} value={settings.divider} change={(divider) => change({ divider })} />}
             {!settings.pairing && (
@@ -206,7 +209,6 @@ export function Compensate() {
         </section>
       )}
       {eye && <ByEye circuit={circuitOf(settings)} />}
-
     </div>
   );
   const live = (

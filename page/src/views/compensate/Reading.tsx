@@ -53,7 +53,11 @@ function Band({ error, tolerance }: { error: number; tolerance: number }) {
         <text class="end" x="580" y="14" text-anchor="end">
           {words.band.high} ▲
         </text>
-        {inside ? <circle class="here within" cx={here} cy="34" r="9" /> : <path class={`here ${error < 0 ? 'under' : 'over'}`} d={error < 0 ? `M${here - 10} 24h20l-10 20z` : `M${here - 10} 44h20l-10 -20z`} />}
+        {inside ? (
+          <circle class="here within" cx={here} cy="34" r="9" />
+        ) : (
+          <path class={`here ${error < 0 ? 'under' : 'over'}`} d={error < 0 ? `M${here - 10} 24h20l-10 20z` : `M${here - 10} 44h20l-10 -20z`} />
+        )}
       </svg>
     </figure>
   );

@@ -2,10 +2,10 @@
 import { useEffect, useState } from 'preact/hooks';
 import { api, path, problemOf, type Problem } from '../../api';
 import { integer, percentWith, siWith, when } from '../../format';
-import { bench, labelled } from '../../state';
+import { about, bench, labelled } from '../../state';
 import { text } from '../../text';
 import type { Entry } from '../../types';
-import { Choose, Problems, Scroll } from '../../ui/parts';
+import { Choose, Field, onSubmit, Problems, Scroll } from '../../ui/parts';
 import { OneEntry } from './OneEntry';
 import { Records } from './Records';
 import { Trends } from './Trends';
@@ -52,7 +52,7 @@ export function Logbook() {
       .get<LogPage>(path('/api/log', { pairing, before_seq: before, limit: PAGE }))
       .then(setPage)
       .catch((cause: unknown) => setProblem(problemOf(cause)));
-  }, [pairing, before]);
+  }, [pairing, starts]);
   const verify = async () => {
     try {
       setVerified(await api.get<Verified>('/api/log/verify'));
@@ -136,6 +136,9 @@ export function Logbook() {
           <button type="button" onClick={() => void verify()}>
             {words.verify}
           </button>
+          <a class="button" href={path('/api/log.csv', { pairing })} download="logbook.csv">
+            {words.csv}
+          </a>
           <span role="status">
             {verified && (verified.intact ? `✓ ${words.intact(integer(verified.entries), integer(verified.captures))}` : `✗ ${words.notIntact(integer(verified.problems.length))}`)}
           </span>
@@ -148,8 +151,46 @@ export function Logbook() {
           </ul>
         )}
       </section>
+      {about.value?.writable && <Note done={() => setStarts([...starts])} />}
       <Trends pairing={pairing} />
       <Records />
     </>
+  );
+}
+
+/** A note in the logbook, about a probe or about nothing in particular. */
+function Note({ done }: { done: () => void }) {
+  const [said, setSaid] = useState('');
+  const [about, setAbout] = useState('');
+  const [written, setWritten] = useState('');
+  const [problem, setProblem] = useState<Problem | null>(null);
+  const go = async () => {
+    setProblem(null);
+    try {
+      const made = await api.send<{ entry: number }>('POST', '/api/log/notes', { text: said, about: about ? `probe:${about}` : null });
+      setSaid('');
+      setWritten(words.amended(integer(made.entry)));
+      done();
+    } catch (cause) {
+      setProblem(problemOf(cause));
+    }
+  };
+  return (
+    <section class="panel" aria-labelledby="log-note">
+      <h2 id="log-note">{words.noteTitle}</h2>
+      <form onSubmit={onSubmit(() => void go())}>
+        <div class="grid">
+          <Field name="note" label={words.note} value={said} change={setSaid} />
+          <Choose name="about" label={words.about} value={about} change={setAbout} options={[['', words.nothing], ...(bench.value?.probes ?? []).map((one): [string, string] => [one.id, labelled(one.id)])]} />
+        </div>
+        <Problems problem={problem} />
+        <div class="row">
+          <button type="submit" disabled={said.trim() === ''}>
+            {words.noteGo}
+          </button>
+          <span role="status">{written && `✓ ${written}`}</span>
+        </div>
+      </form>
+    </section>
   );
 }

@@ -2,9 +2,10 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { api, problemOf, type Problem } from '../../api';
 import { integer, percentWith, share, siWith, when } from '../../format';
+import { about, reload } from '../../state';
 import { text } from '../../text';
 import type { Assessment, Drawing, Entry } from '../../types';
-import { Facts, Findings, Problems } from '../../ui/parts';
+import { Facts, Field, Findings, onSubmit, Problems, Tick } from '../../ui/parts';
 import { ErrorDrawing, RecordDrawing } from '../compensate/Drawings';
 import { resultOf } from './Logbook';
 
@@ -18,6 +19,7 @@ export function OneEntry({ seq, close }: { seq: number; close: () => void }) {
   const [entry, setEntry] = useState<Shown | null>(null);
   const [drawing, setDrawing] = useState<Drawing | null>(null);
   const [again, setAgain] = useState<{ same: boolean; differences: string[] | null; error: string | null } | null>(null);
+  const [amended, setAmended] = useState('');
   const [problem, setProblem] = useState<Problem | null>(null);
   const top = useRef<HTMLElement>(null);
   useEffect(() => {
@@ -77,6 +79,9 @@ export function OneEntry({ seq, close }: { seq: number; close: () => void }) {
                 <button type="button" onClick={() => void recompute()}>
                   {words.recompute}
                 </button>
+                <a class="button" href={`/api/log/${seq}/capture`} download>
+                  {words.capture}
+                </a>
                 <a class="button" href={`/api/records/assessment.html?entry=${seq}`} target="_blank" rel="noopener">
                   {words.html}
                 </a>
@@ -89,6 +94,8 @@ export function OneEntry({ seq, close }: { seq: number; close: () => void }) {
               {words.close}
             </button>
           </div>
+          {about.value?.writable && entry.kind !== 'correction' && <Amend seq={seq} done={setAmended} />}
+          {amended && <p role="status">✓ {amended}</p>}
           {again && <p role="status">{again.error ?? (again.same ? `✓ ${words.recomputeSame}` : `✗ ${words.recomputeDiffers} ${(again.differences ?? []).join('; ')}`)}</p>}
           {drawing && drawing.time_s.length > 0 && <RecordDrawing drawing={drawing} windowUrl={null} />}
           {drawing?.error && <ErrorDrawing error={drawing.error} tolerance={entry.assessment?.tolerance ?? 0.01} />}
@@ -96,5 +103,38 @@ export function OneEntry({ seq, close }: { seq: number; close: () => void }) {
         </>
       )}
     </section>
+  );
+}
+
+/** A remark on an entry, or its withdrawal: both are entries of their own. */
+function Amend({ seq, done }: { seq: number; done: (said: string) => void }) {
+  const [said, setSaid] = useState('');
+  const [withdraw, setWithdraw] = useState(false);
+  const [problem, setProblem] = useState<Problem | null>(null);
+  const go = async () => {
+    setProblem(null);
+    try {
+      const made = await api.send<{ entry: number }>('POST', `/api/log/${seq}/correct`, { text: said, withdraw });
+      setSaid('');
+      done(words.amended(integer(made.entry)));
+      void reload();
+    } catch (cause) {
+      setProblem(problemOf(cause));
+    }
+  };
+  return (
+    <details>
+      <summary>{words.amend}</summary>
+      <form onSubmit={onSubmit(() => void go())}>
+        <Field name="amend" label={words.amendText} value={said} change={setSaid} />
+        <Tick label={words.withdraw} value={withdraw} change={setWithdraw} />
+        <Problems problem={problem} />
+        <div class="row">
+          <button type="submit" disabled={said.trim() === ''}>
+            {words.amendGo}
+          </button>
+        </div>
+      </form>
+    </details>
   );
 }

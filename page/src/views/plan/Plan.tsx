@@ -127,7 +127,9 @@ export function Plan() {
     setWish(kept);
     ask(kept);
   };
-  const slider = (key: keyof typeof RANGES, label: string, unit: string) => <Slider name={key} label={label} unit={unit} values={RANGES[key]} value={wish[key]} change={(value) => change({ [key]: value })} />;
+  const slider = (key: keyof typeof RANGES, label: string, unit: string) => (
+    <Slider name={key} label={label} unit={unit} values={RANGES[key]} value={wish[key]} change={(value) => change({ [key]: value })} />
+  );
 
   return (
     <>
@@ -136,8 +138,20 @@ export function Plan() {
       <div class="twosides">
         <section class="panel" aria-labelledby="plan-controls">
           <h2 id="plan-controls">{words.controls}</h2>
-          <Choose name="probe" label={words.probe} value={wish.probe} change={(probe) => change({ probe })} options={[['', words.dataSheetProbe], ...probes.map((one): [string, string] => [one.id, labelled(one.id)])]} />
-          <Choose name="input" label={words.input} value={wish.input} change={(input) => change({ input })} options={[['', words.dataSheetInput], ...inputs.map((one): [string, string] => [one.id, labelled(one.id)])]} />
+          <Choose
+            name="probe"
+            label={words.probe}
+            value={wish.probe}
+            change={(probe) => change({ probe })}
+            options={[['', words.dataSheetProbe], ...probes.map((one): [string, string] => [one.id, labelled(one.id)])]}
+          />
+          <Choose
+            name="input"
+            label={words.input}
+            value={wish.input}
+            change={(input) => change({ input })}
+            options={[['', words.dataSheetInput], ...inputs.map((one): [string, string] => [one.id, labelled(one.id)])]}
+          />
           <Choose name="shape" label={words.shape} value={wish.shape} change={(shape) => change({ shape })} options={Object.entries(words.shapes)} />
           {slider('nodeR', words.nodeR, 'Ω')}
           {slider('nodeC', words.nodeC, 'F')}
@@ -154,7 +168,13 @@ export function Plan() {
           />
           <Choose name="connection" label={words.circuit} value={wish.connection} change={(connection) => change({ connection })} options={Object.entries(words.circuits)} />
           {wish.connection && (
-            <Choose name="category" label={words.category} value={wish.category} change={(category) => change({ category })} options={[['', text.bench.notStated], ...['I', 'II', 'III', 'IV'].map((one): [string, string] => [one, one])]} />
+            <Choose
+              name="category"
+              label={words.category}
+              value={wish.category}
+              change={(category) => change({ category })}
+              options={[['', text.bench.notStated], ...['I', 'II', 'III', 'IV'].map((one): [string, string] => [one, one])]}
+            />
           )}
         </section>
         <div>
@@ -282,9 +302,7 @@ function More({ answer }: { answer: Prediction }) {
                     </td>
                     <td>{one.quantity === 'together' ? (one.value === null ? '–' : share(one.value)) : si(one.value, 'V')}</td>
                     <td>{one.limit === null ? words.notRated : one.quantity === 'together' ? share(one.limit) : si(one.limit, 'V')}</td>
-                    <td>
-                      {one.used === null ? '–' : `${one.used > 1 ? '✗ ' : '✓ '}${share(one.used)}`}
-                    </td>
+                    <td>{one.used === null ? '–' : `${one.used > 1 ? '✗ ' : '✓ '}${share(one.used)}`}</td>
                     <td>{si(one.frequency_hz, 'Hz')}</td>
                   </tr>
                 ))}
