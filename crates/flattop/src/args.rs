@@ -4,7 +4,7 @@ use clap::{Parser, Subcommand};
 
 use crate::{
     assess, bench, budget, characterise, choose, completions, correct, dialogue, log, man, pair, predict,
-    reach, report, trim,
+    reach, report, serve, trim,
 };
 
 /// Trust what the oscilloscope shows through a divider probe
@@ -34,6 +34,7 @@ pub(crate) enum Command {
     Bench(Box<bench::Args>),
     Log(Box<log::Args>),
     Report(Box<report::Args>),
+    Serve(Box<serve::Args>),
     Budget(budget::Args),
     Completions(completions::Args),
     Man(man::Args),

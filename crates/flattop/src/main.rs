@@ -20,6 +20,7 @@ mod predict;
 mod progress;
 mod reach;
 mod report;
+mod serve;
 mod setup;
 mod status;
 mod trim;
@@ -46,6 +47,7 @@ fn main() -> ExitCode {
         Command::Bench(args) => ("bench", bench::run(&args)),
         Command::Log(args) => ("log", log::run(&args)),
         Command::Report(args) => ("report", report::run(&args)),
+        Command::Serve(args) => ("serve", serve::run(&args)),
         Command::Budget(args) => ("budget", budget::run(&args)),
         Command::Completions(args) => ("completions", completions::run(&args)),
         Command::Man(args) => ("man", man::run(&args)),

@@ -126,7 +126,7 @@ impl Doing {
         }
         Ok(Act {
             at: self.at.unwrap_or(now),
-            by: self.by.clone().or_else(|| variable("FLATTOP_BY")),
+            by: self.by.clone().or_else(usual_by),
             program: PROGRAM.to_owned(),
             note: self.note.clone(),
         })
@@ -144,6 +144,11 @@ pub(crate) fn now() -> Moment {
 pub(crate) fn offset_minutes(at: jiff::Timestamp) -> i16 {
     let seconds = jiff::tz::TimeZone::system().to_offset(at).seconds();
     i16::try_from(seconds / 60).unwrap_or(0)
+}
+
+/// Who does things, where nobody says.
+pub(crate) fn usual_by() -> Option<String> {
+    variable("FLATTOP_BY")
 }
 
 /// A variable of the environment that is set to something.

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 /// Folders and files that are made, not kept.
-const NOT_KEPT: [&str; 4] = [".git", "target", ".venv", "__pycache__"];
+const NOT_KEPT: [&str; 6] = [".git", "target", ".venv", "__pycache__", "node_modules", "dist"];
 
 /// Everything the rules look at.
 #[derive(Clone, Debug, Default)]

@@ -97,6 +97,23 @@ pub enum EntityError {
     },
 }
 
+impl EntityError {
+    /// The field that it is about.
+    pub fn key(&self) -> &'static str {
+        match self {
+            Self::NotPositive { key, .. }
+            | Self::Negative { key, .. }
+            | Self::Outside { key, .. }
+            | Self::Tolerance { key, .. }
+            | Self::Order { key, .. }
+            | Self::Twice { key, .. }
+            | Self::Text { key, .. }
+            | Self::Time { key } => key,
+            Self::Rating(_) => "voltage_rating",
+        }
+    }
+}
+
 impl Oscilloscope {
     /// Whether every value is possible, those of its inputs included.
     ///

@@ -60,7 +60,7 @@ pub(crate) struct Args {
 }
 
 /// The divider, and what is accepted of it; `trim` takes the same.
-#[derive(Clone, Debug, clap::Args)]
+#[derive(Clone, Debug, Default, clap::Args)]
 pub(crate) struct Circuit {
     /// The divider's resistors: the one at the tip, the one at the oscilloscope [default: 9M:1M, or what the bench says]
     #[arg(long, value_name = "R1:R2", value_parser = values::divider, allow_hyphen_values = true)]

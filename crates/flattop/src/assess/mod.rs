@@ -8,7 +8,7 @@ mod request;
 mod run;
 mod sines;
 
-pub(crate) use args::{Args, Circuit, Columns, LoggedStage};
+pub(crate) use args::{Args, Circuit, Columns, LoggedStage, Place};
 pub(crate) use pairing::{Typed, known};
 pub(crate) use request::{Evidence, Known, Levels, Request};
 pub(crate) use run::{remark_on_divider, square};

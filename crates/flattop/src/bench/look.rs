@@ -84,7 +84,8 @@ pub(super) fn show(args: &Show) -> Result<Ending, String> {
     Ok(print(words.as_bytes()))
 }
 
-fn shown(
+/// Everything about one thing.
+pub(crate) fn shown(
     register: &Register,
     thing: Thing,
     now_unix_ms: i64,

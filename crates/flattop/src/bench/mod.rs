@@ -7,12 +7,18 @@ mod look;
 mod measure;
 
 pub(crate) use args::Args;
+pub(crate) use look::{overview, shown};
 pub(crate) use measure::Question;
 
 use args::What;
 
 use crate::output::complain;
 use crate::status::{Ending, WrongUsage};
+
+/// Makes the invented workshop in a new file, with a year that ends now.
+pub(crate) fn make_demo(file: &std::path::Path) -> Result<(), String> {
+    demo::make(file, crate::workbench::now()).map(|_| ())
+}
 
 /// Runs the command.
 pub(crate) fn run(args: &Args) -> Result<Ending, WrongUsage> {

@@ -5,6 +5,7 @@ mod inputs;
 mod run;
 
 pub(crate) use args::Args;
+pub(crate) use run::{Wish, of_plan};
 
 use std::path::Path;
 

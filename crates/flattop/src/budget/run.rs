@@ -20,6 +20,18 @@ use crate::status::WrongUsage;
 /// Bins of the histogram: about ten in a standard uncertainty.
 const BINS: usize = 100;
 
+/// How sure the answer has to be.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Wish {
+    /// Coverage probability of the intervals.
+    pub(crate) coverage: f64,
+    pub(crate) seed: u64,
+    /// So many trials; without it until the answer is stable.
+    pub(crate) trials: Option<u64>,
+    pub(crate) most_trials: u64,
+    pub(crate) digits: u8,
+}
+
 /// The budget, or what is wrong with plan or files.
 pub(super) fn run(args: &Args) -> Result<Result<Subject, String>, WrongUsage> {
     let settings = crate::values::settings(&args.set).map_err(|message| WrongUsage { message })?;
@@ -37,10 +49,18 @@ fn from_plan(args: &Args, settings: &[(&str, &str)]) -> Result<Subject, String> 
     let text = file.map_or_else(|| Ok(String::new()), crate::values::read_text)?;
     let plan = Plan::with_overrides(&name, &text, settings).map_err(|problems| problems.to_string())?;
     let folder = file.and_then(Path::parent).unwrap_or(Path::new(""));
-    of_plan(args, &name, &plan, folder).map_err(|error| format!("{name}: {error}"))
+    let wish = Wish {
+        coverage: args.coverage,
+        seed: args.seed,
+        trials: args.trials,
+        most_trials: args.most_trials,
+        digits: args.digits,
+    };
+    of_plan(wish, &name, &plan, folder).map_err(|error| format!("{name}: {error}"))
 }
 
-fn of_plan(args: &Args, name: &str, plan: &Plan, folder: &Path) -> Result<Subject, String> {
+/// The budget of a plan; files that it names are looked for in `folder`.
+pub(crate) fn of_plan(wish: Wish, name: &str, plan: &Plan, folder: &Path) -> Result<Subject, String> {
     let Some(reading) = &plan.budget.reading else {
         return Err(
             "nothing is said to be read; add [reading] with quantity = \"amplitude\" or another".to_owned()
@@ -85,11 +105,11 @@ fn of_plan(args: &Args, name: &str, plan: &Plan, folder: &Path) -> Result<Subjec
         inputs: &inputs.list,
         correlations: &inputs.correlations,
     };
-    let stop = match args.trials {
+    let stop = match wish.trials {
         Some(trials) => Stop::Trials(trials),
-        None => Stop::Adaptive { digits: args.digits, share: 0.2, most_trials: args.most_trials },
+        None => Stop::Adaptive { digits: wish.digits, share: 0.2, most_trials: wish.most_trials },
     };
-    let settings = Settings { seed: args.seed, probability: args.coverage, stop, bins: BINS };
+    let settings = Settings { seed: wish.seed, probability: wish.coverage, stop, bins: BINS };
     let budget = budget(&question, &settings, &in_parallel).map_err(|error| error.to_string())?;
     let exposure = setup::exposure(
         ("probe", &plan.probe),
@@ -113,9 +133,9 @@ fn of_plan(args: &Args, name: &str, plan: &Plan, folder: &Path) -> Result<Subjec
         inputs: inputs.list.iter().map(|input| (input.quantity.clone(), input.unit)).collect(),
         correlations: inputs.correlations.clone(),
         budget,
-        seed: args.seed,
-        probability: args.coverage,
-        digits: args.digits,
+        seed: wish.seed,
+        probability: wish.coverage,
+        digits: wish.digits,
         assumed: first
             .setup
             .assumed

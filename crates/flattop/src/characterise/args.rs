@@ -164,7 +164,7 @@ impl Args {
 }
 
 /// A transition duration with or without its tolerance, which is taken as an even spread.
-fn transition(text: &str) -> Result<Estimate, String> {
+pub(crate) fn transition(text: &str) -> Result<Estimate, String> {
     let parts = text.split_once('±').or_else(|| text.split_once("+/-")).or_else(|| text.split_once("+-"));
     let (nominal, half_width) = parts.map_or((text, None), |(a, b)| (a, Some(b)));
     let value = values::seconds(nominal)?;
@@ -181,7 +181,7 @@ fn transition(text: &str) -> Result<Estimate, String> {
 }
 
 /// A band such as `10kHz:20MHz`, Hz.
-fn band(text: &str) -> Result<(f64, f64), String> {
+pub(crate) fn band(text: &str) -> Result<(f64, f64), String> {
     let Some((from, to)) = text.split_once(':').filter(|(_, rest)| !rest.contains(':')) else {
         return Err(format!(
             "\"{text}\" is no band; write its limits with a colon between, for example 10kHz:20MHz"

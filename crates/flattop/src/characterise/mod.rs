@@ -4,7 +4,9 @@ mod args;
 mod run;
 mod written;
 
-pub(crate) use args::Args;
+pub(crate) use args::{Args, band, transition};
+pub(crate) use run::{Evidence, Request, run as characterised};
+pub(crate) use written::touchstone;
 
 use flattop_report::characterise::{Subject, csv, json, of, png, svg};
 
@@ -14,7 +16,7 @@ use crate::status::{Ending, WrongUsage};
 /// Runs the command.
 pub(crate) fn run(args: &Args) -> Result<Ending, WrongUsage> {
     let request = args.request()?;
-    let mut subject = match run::run(&request) {
+    let mut subject = match characterised(&request) {
         Ok(subject) => subject,
         Err(message) => {
             complain(&message);
@@ -28,7 +30,7 @@ pub(crate) fn run(args: &Args) -> Result<Ending, WrongUsage> {
         if let Some(file) = &args.output {
             subject.written_to = Some(file.display().to_string());
             let is_network = file.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("s2p"));
-            let text = if is_network { written::touchstone(&subject) } else { Ok(json::of(&subject)) };
+            let text = if is_network { touchstone(&subject) } else { Ok(json::of(&subject)) };
             endings.push(stored(file, text));
         }
         if let Some(file) = &args.csv {

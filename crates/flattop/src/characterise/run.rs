@@ -14,16 +14,16 @@ use crate::progress::Meter;
 
 /// What is to be done.
 #[derive(Clone, Debug)]
-pub(super) struct Request {
-    pub(super) captures: Vec<PathBuf>,
-    pub(super) read: ReadOptions,
-    pub(super) evidence: Evidence,
-    pub(super) settings: Settings,
+pub(crate) struct Request {
+    pub(crate) captures: Vec<PathBuf>,
+    pub(crate) read: ReadOptions,
+    pub(crate) evidence: Evidence,
+    pub(crate) settings: Settings,
 }
 
 /// What the captures hold.
 #[derive(Clone, Copy, Debug)]
-pub(super) enum Evidence {
+pub(crate) enum Evidence {
     /// Edges; the source in the reference column.
     EdgesWithReference,
     /// Edges, with what is known of the source.
@@ -32,7 +32,7 @@ pub(super) enum Evidence {
     Sines,
 }
 
-pub(super) fn run(request: &Request) -> Result<Subject, String> {
+pub(crate) fn run(request: &Request) -> Result<Subject, String> {
     let meter = Meter::new(request.captures.len());
     let read = request.captures.iter().enumerate().map(|(index, file)| {
         let capture = flattop_captures::open(file, &request.read, &|progress| meter.report(index, progress));

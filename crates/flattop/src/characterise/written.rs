@@ -5,7 +5,7 @@ use flattop_core::characterise::Method;
 use flattop_report::characterise::Subject;
 
 /// S21 is the response, all else nil.
-pub(super) fn touchstone(subject: &Subject) -> Result<String, String> {
+pub(crate) fn touchstone(subject: &Subject) -> Result<String, String> {
     let found = &subject.found;
     // Edges give the gain at 0 Hz, to which all others are relative. Of a sweep nothing is known below its first sine.
     let at_dc = (found.method != Method::Sines).then_some((0.0, 1.0, 0.0));

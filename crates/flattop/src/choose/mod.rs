@@ -4,6 +4,7 @@ mod args;
 mod run;
 
 pub(crate) use args::Args;
+pub(crate) use run::ranked;
 
 use flattop_core::choice::Standing;
 use flattop_report::choose::{json, plot, text};

@@ -5,6 +5,7 @@ use std::path::Path;
 use flattop_core::chain::Chain;
 use flattop_core::choice::{Candidate, Judged, Wanted, judge, rank};
 use flattop_core::divider::Divider;
+use flattop_core::finding::Finding;
 use flattop_core::prediction::Measure;
 use flattop_core::reach::{CompensationRange, InputCapacitance, ReachProbe, TipCapacitance};
 use flattop_core::signal::Signal;
@@ -25,7 +26,11 @@ pub(super) fn run(file: &Path, settings: &[(&str, &str)], bench: &OnBench<'_>) -
             "{name} names probes or inputs itself; leave out --all, or take them out of the list"
         ));
     }
-    let folder = file.parent().unwrap_or(Path::new(""));
+    ranked(name, &list, file.parent().unwrap_or(Path::new("")))
+}
+
+/// Every pairing of a list, ranked; files that it names are looked for in `folder`.
+pub(crate) fn ranked(name: String, list: &ChooseList, folder: &Path) -> Result<Subject, String> {
     let (signal, mut findings) =
         setup::signal(&list.signal, folder).map_err(|error| format!("{name}: {error}"))?;
     let wanted = Wanted {
@@ -36,13 +41,13 @@ pub(super) fn run(file: &Path, settings: &[(&str, &str)], bench: &OnBench<'_>) -
         },
         tolerance: list.measurement.tolerance,
     };
-    let judged: Result<Vec<Judged>, String> = list
+    let judged: Vec<Result<Judged, String>> = list
         .pairs
         .par_iter()
         .map(|pair| {
             let (probe, input) = (&list.probes[pair.probe], &list.inputs[pair.input]);
             let item = probe.item.clone().as_measured(pair.compensation_error);
-            one(&list, (&probe.label, &item), (&input.label, &input.item), &signal, wanted)
+            one(list, (&probe.label, &item), (&input.label, &input.item), &signal, wanted)
                 .map(|mut judged| {
                     judged.findings.extend(pair.findings.iter().cloned());
                     judged
@@ -50,10 +55,34 @@ pub(super) fn run(file: &Path, settings: &[(&str, &str)], bench: &OnBench<'_>) -
                 .map_err(|error| format!("{name}: {} on {}: {error}", probe.label, input.label))
         })
         .collect();
-    let mut judged = judged?;
+    let mut judged: Vec<Judged> = if list.is_of_bench {
+        left_out(judged, &mut findings)?
+    } else {
+        judged.into_iter().collect::<Result<_, _>>()?
+    };
     rank(&mut judged);
     findings.splice(0..0, list.findings.iter().cloned());
     Ok(Subject { list: name, wanted, signal, judged, findings })
+}
+
+/// What a bench holds is not written for this list: a pairing that cannot be worked out is left out, and said so.
+fn left_out(judged: Vec<Result<Judged, String>>, findings: &mut Vec<Finding>) -> Result<Vec<Judged>, String> {
+    let mut kept = Vec::new();
+    let mut first = None;
+    for one in judged {
+        match one {
+            Ok(one) => kept.push(one),
+            Err(why) => {
+                let remedy = "correct what the bench says of them with flattop bench edit";
+                findings.push(Finding::warning("left-out", format!("left out: {why}"), remedy));
+                first.get_or_insert(why);
+            }
+        }
+    }
+    match first.filter(|_| kept.is_empty()) {
+        Some(why) => Err(why),
+        None => Ok(kept),
+    }
 }
 
 fn one(

@@ -152,7 +152,8 @@ fn tolerated(text: &str, unit: Unit) -> Result<Tolerated, String> {
     }
 }
 
-fn error(text: &str) -> Result<Tolerated, String> {
+/// A compensation error with or without its tolerance.
+pub(crate) fn error(text: &str) -> Result<Tolerated, String> {
     let error = tolerated(text, Unit::Ratio)?;
     if error.value > -1.0 {
         Ok(error)
@@ -163,7 +164,8 @@ fn error(text: &str) -> Result<Tolerated, String> {
     }
 }
 
-fn time_constant(text: &str) -> Result<Tolerated, String> {
+/// A time constant with or without its tolerance.
+pub(crate) fn time_constant(text: &str) -> Result<Tolerated, String> {
     let constant = tolerated(text, Unit::Second)?;
     if constant.value > 0.0 {
         Ok(constant)

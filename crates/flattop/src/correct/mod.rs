@@ -5,7 +5,9 @@ mod known;
 mod run;
 mod watch;
 
-pub(crate) use args::Args;
+pub(crate) use args::{Against, Args, error, time_constant};
+pub(crate) use known::{Source, What, entry, setup_of, shelf, typed};
+pub(crate) use run::{Request, run as correct};
 
 use flattop_report::correction::{json, plot, text};
 
@@ -15,7 +17,7 @@ use crate::status::{Ending, WrongUsage};
 
 /// Runs the command.
 pub(crate) fn run(args: &Args) -> Result<Ending, WrongUsage> {
-    let subject = match known::find(&args.known)?.and_then(|source| run::run(args, &source)) {
+    let subject = match known::find(&args.known)?.and_then(|source| correct(&Request::of(args), &source)) {
         Ok(subject) => subject,
         Err(trouble) => {
             let (message, ending) = match trouble {

@@ -1,6 +1,7 @@
 //! From a capture to its corrected copy: reads, corrects block by block while it is written, gathers what is reported.
 
 use std::ops::Range;
+use std::path::PathBuf;
 
 use flattop_captures::widen::{Added, widen};
 use flattop_captures::{Capture, ReadOptions};
@@ -21,12 +22,50 @@ use super::watch::Watch;
 use crate::found::Trouble;
 use crate::progress::Meter;
 
+/// What is corrected, into what, and what is known of the record.
+#[derive(Clone, Debug)]
+pub(crate) struct Request {
+    pub(crate) capture: PathBuf,
+    pub(crate) output: PathBuf,
+    pub(crate) read: ReadOptions,
+    /// The signal rested before the record.
+    pub(crate) at_rest: bool,
+    /// Standard deviation of the noise, in the unit of the column; without it the record tells.
+    pub(crate) noise: Option<f64>,
+    pub(crate) against: Against,
+    pub(crate) bandwidth_hz: Option<f64>,
+    pub(crate) largest_gain: f64,
+    /// Whether a trace is wanted for a drawing.
+    pub(crate) draws: bool,
+    /// Whether the digest of the capture is wanted.
+    pub(crate) with_digest: bool,
+}
+
+impl Request {
+    pub(super) fn of(args: &Args) -> Self {
+        Self {
+            capture: args.capture.clone(),
+            output: args.output.clone(),
+            read: ReadOptions {
+                column: args.column.map(usize::from),
+                reference: None,
+                interval_s: args.interval,
+            },
+            at_rest: args.at_rest,
+            noise: args.noise,
+            against: args.known.against,
+            bandwidth_hz: args.known.bandwidth,
+            largest_gain: args.known.largest_gain,
+            draws: args.plot.is_some(),
+            with_digest: args.json,
+        }
+    }
+}
+
 /// Reads, corrects, writes.
-pub(super) fn run(args: &Args, source: &Source) -> Result<Subject, Trouble> {
-    let read =
-        ReadOptions { column: args.column.map(usize::from), reference: None, interval_s: args.interval };
+pub(crate) fn run(args: &Request, source: &Source) -> Result<Subject, Trouble> {
     let meter = Meter::new(1);
-    let capture = flattop_captures::open(&args.capture, &read, &|progress| meter.report(0, progress));
+    let capture = flattop_captures::open(&args.capture, &args.read, &|progress| meter.report(0, progress));
     meter.finish();
     let capture = capture.map_err(|error| Trouble::Unusable(with_folder(args, &error.to_string())))?;
     let samples = capture.probe.stored();
@@ -42,7 +81,7 @@ pub(super) fn run(args: &Args, source: &Source) -> Result<Subject, Trouble> {
     }
     let value = |v: f64| plain(capture.probe.scale() * v, "V", 3);
     let before = if args.at_rest { Before::Rest } else { Before::Unknown };
-    let mut watch = Watch::new(capture.points, args.plot.is_some());
+    let mut watch = Watch::new(capture.points, args.draws);
     let write = |undoing: Undoing, decimals, watch: &mut Watch| {
         let mut pass = Pass { samples, undoing, watch, decimals };
         let written = widen(&capture, &args.capture, &args.output, &mut pass);
@@ -66,12 +105,12 @@ pub(super) fn run(args: &Args, source: &Source) -> Result<Subject, Trouble> {
         What::Chain(setup) => {
             let question = Question {
                 chain: &setup.chain,
-                reference: reference(args.known.against),
+                reference: reference(args.against),
                 samples,
                 interval_s,
                 noise: noise.standard_deviation,
-                wish: args.known.bandwidth.map_or(Wish::LeastError, Wish::Bandwidth),
-                greatest_gain: args.known.largest_gain,
+                wish: args.bandwidth_hz.map_or(Wish::LeastError, Wish::Bandwidth),
+                greatest_gain: args.largest_gain,
             };
             let no_bandwidth = |error: ChainCorrectionError| Trouble::Undetermined(error.to_string());
             let chosen = chain::choose(&question).map_err(no_bandwidth)?;
@@ -110,7 +149,7 @@ pub(super) fn run(args: &Args, source: &Source) -> Result<Subject, Trouble> {
         output: args.output.display().to_string(),
         undone,
         known_from: source.from.clone(),
-        record: facts(&capture, args.json),
+        record: facts(&capture, args.with_digest),
         unit: capture.probe.unit.clone().unwrap_or_else(|| "V".to_owned()),
         volts_per_unit: capture.probe.scale(),
         noise,
@@ -174,7 +213,7 @@ impl Added for Pass<'_> {
 }
 
 /// The reader names the file without its folder.
-fn with_folder(args: &Args, message: &str) -> String {
+fn with_folder(args: &Request, message: &str) -> String {
     let bare = args.capture.file_name().map(|name| name.to_string_lossy()).unwrap_or_default();
     match message.strip_prefix(bare.as_ref()) {
         Some(rest) => format!("{}{rest}", args.capture.display()),

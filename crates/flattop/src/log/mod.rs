@@ -6,6 +6,7 @@ mod look;
 mod write;
 
 pub(crate) use args::Args;
+pub(crate) use look::history;
 
 use args::What;
 

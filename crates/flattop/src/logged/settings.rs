@@ -67,6 +67,12 @@ impl Settings {
         Self { by_eye, ..Self::of_capture(None, &read, &request.assumptions, request.tolerance) }
     }
 
+    /// The settings of readings by eye.
+    pub(crate) fn of_levels(levels: &Levels, assumptions: &Assumptions, tolerance: f64) -> Self {
+        let by_eye = Some(ByEye::of(levels));
+        Self { by_eye, ..Self::of_capture(None, &ReadOptions::default(), assumptions, tolerance) }
+    }
+
     /// The settings for one capture of a square wave.
     pub(crate) fn of_capture(
         file: Option<String>,

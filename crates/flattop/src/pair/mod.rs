@@ -4,6 +4,7 @@ mod args;
 mod run;
 
 pub(crate) use args::Args;
+pub(crate) use run::{Request, Side, check_edges, on_bench, planned, told};
 
 use flattop_report::pair::{json, plot, text};
 

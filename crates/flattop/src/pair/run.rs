@@ -1,6 +1,6 @@
 //! From what was typed to what is told of a pair.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use flattop_captures::{Capture, ReadOptions};
 use flattop_core::assessment::Estimate;
@@ -19,10 +19,33 @@ use super::Args;
 use crate::found::{self, Found, Trouble};
 use crate::setup::{self, Around};
 use crate::status::WrongUsage;
-use crate::workbench;
+use crate::workbench::{self, BenchFile};
+
+/// What is asked of two probes.
+pub(crate) struct Request {
+    pub(crate) a: Side,
+    pub(crate) b: Side,
+    pub(crate) frequency_hz: Vec<f64>,
+    /// Captures of the same edge on both: none, one with two columns, or two.
+    pub(crate) edges: Vec<PathBuf>,
+    pub(crate) column_a: Option<u16>,
+    pub(crate) column_b: Option<u16>,
+    pub(crate) interval_s: Option<f64>,
+    /// Value and half-width.
+    pub(crate) skew_s: Option<(f64, f64)>,
+    /// Value and half-width.
+    pub(crate) gain_ratio: Option<(f64, f64)>,
+    pub(crate) common_mode_v: Option<f64>,
+    /// Frequency, Hz, and lag, degrees.
+    pub(crate) power: Option<(f64, f64)>,
+    /// V and A.
+    pub(crate) switching: Option<(f64, f64)>,
+    /// Transition duration, s.
+    pub(crate) delay_s: Option<f64>,
+}
 
 /// One probe of the pair.
-enum Side {
+pub(crate) enum Side {
     Found(Box<Found>),
     Plan { name: String, chain: Box<Chain>, doubts: Vec<Doubt> },
 }
@@ -44,29 +67,50 @@ impl Side {
 }
 
 pub(super) fn run(args: &Args) -> Result<Result<Subject, Trouble>, WrongUsage> {
-    if args.edges.len() > 2 {
-        return Err(WrongUsage {
-            message: "--edges takes one capture with two columns, or two captures".into(),
-        });
-    }
-    if args.edges.len() == 1 && (args.column_a.is_none() || args.column_b.is_none()) {
-        let message =
-            "one capture holds both probes in two columns; name them with --column-a and --column-b";
-        return Err(WrongUsage { message: message.into() });
-    }
-    Ok(told(args))
+    check_edges(args.edges.len(), args.column_a, args.column_b)
+        .map_err(|message| WrongUsage { message: message.to_owned() })?;
+    let request = || {
+        Ok(Request {
+            a: side(&args.bench, &args.a)?,
+            b: side(&args.bench, &args.b)?,
+            frequency_hz: args.frequencies.0.clone(),
+            edges: args.edges.clone(),
+            column_a: args.column_a,
+            column_b: args.column_b,
+            interval_s: args.interval,
+            skew_s: args.skew,
+            gain_ratio: args.gain_ratio,
+            common_mode_v: args.common_mode,
+            power: args.power,
+            switching: args.switching,
+            delay_s: args.delay,
+        })
+    };
+    Ok(request().and_then(|request| told(&request)))
 }
 
-fn told(args: &Args) -> Result<Subject, Trouble> {
-    let (a, b) = (side(args, &args.a)?, side(args, &args.b)?);
+/// Whether captures and columns name two records.
+pub(crate) fn check_edges(edges: usize, a: Option<u16>, b: Option<u16>) -> Result<(), &'static str> {
+    if edges > 2 {
+        return Err("--edges takes one capture with two columns, or two captures");
+    }
+    if edges == 1 && (a.is_none() || b.is_none()) {
+        return Err("one capture holds both probes in two columns; name them with --column-a and --column-b");
+    }
+    Ok(())
+}
+
+/// What is told of the pair.
+pub(crate) fn told(args: &Request) -> Result<Subject, Trouble> {
+    let (a, b) = (&args.a, &args.b);
     let mut findings = Vec::new();
     let edges = (!args.edges.is_empty()).then(|| compared(args)).transpose()?;
     let (balance, balance_from) = balance(args, edges.as_ref(), &mut findings);
-    let frequency_hz = args.frequencies.0.clone();
+    let frequency_hz = args.frequency_hz.clone();
     let core = |error: flattop_core::pair::PairError| Trouble::Unusable(error.to_string());
     let found = rejection(a.response(), b.response(), &balance, &frequency_hz).map_err(core)?;
     let (mut errors, mut trimmed) = (None, None);
-    if let (Side::Found(one), Side::Found(two)) = (&a, &b) {
+    if let (Side::Found(one), Side::Found(two)) = (a, b) {
         errors = Some([one.compensation.error, two.compensation.error]);
         let (one, at, two) = (&one.compensation, two.adjusted_at, &two.compensation);
         trimmed = Some(Trimmed {
@@ -106,7 +150,8 @@ fn told(args: &Args) -> Result<Subject, Trouble> {
 /// A shelf says nothing about what comes above, Hz; common practice.
 const SHELF_UP_TO_HZ: f64 = 3e6;
 
-fn side(args: &Args, text: &str) -> Result<Side, Trouble> {
+/// A probe as named: an assessment, a plan, or a probe of the bench.
+fn side(bench: &BenchFile, text: &str) -> Result<Side, Trouble> {
     let path = Path::new(text);
     let ends = |end: &str| path.extension().is_some_and(|e| e.eq_ignore_ascii_case(end));
     if ends("json") {
@@ -116,7 +161,12 @@ fn side(args: &Args, text: &str) -> Result<Side, Trouble> {
     if ends("toml") {
         return plan(path).map_err(Trouble::Unusable);
     }
-    let register = args.bench.read().map_err(Trouble::Unusable)?;
+    on_bench(bench, text)
+}
+
+/// A probe of the bench with its last assessment.
+pub(crate) fn on_bench(bench: &BenchFile, text: &str) -> Result<Side, Trouble> {
+    let register = bench.read().map_err(Trouble::Unusable)?;
     let fail = |e: flattop_register::RegisterError| Trouble::Unusable(e.to_string());
     let probe = workbench::probe_id(text)
         .map_err(|e| Trouble::Unusable(format!("{e}; or name an assessment (.json) or a plan (.toml)")))?;
@@ -142,7 +192,11 @@ fn plan(file: &Path) -> Result<Side, String> {
     let name = file.display().to_string();
     let text = crate::values::read_text(file)?;
     let plan = Plan::parse(&name, &text).map_err(|problems| problems.to_string())?;
-    let folder = file.parent().unwrap_or(Path::new(""));
+    planned(name, &plan, file.parent().unwrap_or(Path::new("")))
+}
+
+/// A probe by its plan; files that it names are looked for in `folder`.
+pub(crate) fn planned(name: String, plan: &Plan, folder: &Path) -> Result<Side, String> {
     let around = Around { node: &plan.node, contact: &plan.contact, input: &plan.input };
     let setup = setup::chain(&plan.probe, &around)
         .and_then(|setup| setup::with_measured(setup, &plan.measured, folder))
@@ -150,12 +204,12 @@ fn plan(file: &Path) -> Result<Side, String> {
     Ok(Side::Plan { name, chain: Box::new(setup.chain), doubts: setup.doubts })
 }
 
-fn compared(args: &Args) -> Result<Comparison, Trouble> {
+fn compared(args: &Request) -> Result<Comparison, Trouble> {
     let open = |file: &Path, column: Option<u16>, reference: Option<u16>| -> Result<Capture, Trouble> {
         let read = ReadOptions {
             column: column.map(usize::from),
             reference: reference.map(usize::from),
-            interval_s: args.interval,
+            interval_s: args.interval_s,
         };
         flattop_captures::open(file, &read, &|_| {}).map_err(|e| Trouble::Unusable(e.to_string()))
     };
@@ -177,7 +231,7 @@ fn compared(args: &Args) -> Result<Comparison, Trouble> {
 }
 
 fn balance(
-    args: &Args,
+    args: &Request,
     edges: Option<&Comparison>,
     findings: &mut Vec<Finding>,
 ) -> (Balance, Option<String>) {
@@ -197,7 +251,7 @@ fn balance(
         // Rectangular over the tolerance typed (JCGM 100:2008, 4.3.7).
         Estimate { value, standard_uncertainty: half_width / 3f64.sqrt() }
     };
-    let said = args.skew.is_some() || args.gain_ratio.is_some();
+    let said = args.skew_s.is_some() || args.gain_ratio.is_some();
     if !said {
         findings.push(Finding::warning(
             "balance-assumed",
@@ -205,11 +259,11 @@ fn balance(
             "capture the same edge on both probes and give it with --edges, or give --gain-ratio and --skew",
         ));
     }
-    let balance = Balance { gain_ratio: estimate(args.gain_ratio, 1.0), skew_s: estimate(args.skew, 0.0) };
+    let balance = Balance { gain_ratio: estimate(args.gain_ratio, 1.0), skew_s: estimate(args.skew_s, 0.0) };
     (balance, said.then(|| "options".to_owned()))
 }
 
-fn consequences(args: &Args, balance: &Balance, found: &[Rejection]) -> Vec<Consequence> {
+fn consequences(args: &Request, balance: &Balance, found: &[Rejection]) -> Vec<Consequence> {
     let (gain, skew) = (balance.gain_ratio, balance.skew_s);
     let mut all = Vec::new();
     if let Some((frequency_hz, degrees)) = args.power {
@@ -231,7 +285,7 @@ fn consequences(args: &Args, balance: &Balance, found: &[Rejection]) -> Vec<Cons
             unit: "J",
         });
     }
-    if let Some(transition_s) = args.delay {
+    if let Some(transition_s) = args.delay_s {
         all.push(Consequence {
             code: "delay-error",
             of: format!("delay read at 50 %, transition {}", plain(transition_s, "s", 3)),
@@ -239,7 +293,7 @@ fn consequences(args: &Args, balance: &Balance, found: &[Rejection]) -> Vec<Cons
             unit: "s",
         });
     }
-    if let Some(volts) = args.common_mode {
+    if let Some(volts) = args.common_mode_v {
         for one in found {
             let (shown, most) = consequences::shown_of_common_mode(one, volts);
             all.push(Consequence {

@@ -5,6 +5,7 @@ mod keys;
 mod run;
 
 pub(crate) use args::Args;
+pub(crate) use run::predict_plan;
 
 use flattop_core::finding::Severity;
 use flattop_report::prediction::{Subject, json, plot, text};

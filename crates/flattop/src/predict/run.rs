@@ -39,7 +39,8 @@ fn from_plan(file: Option<&Path>, settings: &[(&str, &str)], bench: &OnBench<'_>
     predict_plan(&name, &plan, folder).map_err(|error| format!("{name}: {error}"))
 }
 
-fn predict_plan(name: &str, plan: &Plan, folder: &Path) -> Result<Subject, String> {
+/// The prediction of a plan; files that it names are looked for in `folder`.
+pub(crate) fn predict_plan(name: &str, plan: &Plan, folder: &Path) -> Result<Subject, String> {
     let around = Around { node: &plan.node, contact: &plan.contact, input: &plan.input };
     let setup = setup::with_measured(setup::chain(&plan.probe, &around)?, &plan.measured, folder)?;
     let (signal, mut findings) = match &plan.signal {

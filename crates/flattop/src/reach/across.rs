@@ -76,6 +76,25 @@ pub(super) fn run(request: &Request) -> Result<Ending, String> {
     answer(request, kind, Sides::new(source, probes, inputs))
 }
 
+/// Every probe of a bench on every input of it, as JSON; those named, where some are.
+pub(crate) fn matrix(
+    register: &Register,
+    source: String,
+    named: (&[Id], &[InputId]),
+    extent: Extent,
+) -> Result<String, String> {
+    let sides = Sides::new(source, probes(register, named.0)?, inputs(register, named.1)?);
+    if extent == Extent::Pairs && sides.pairs() > MOST_IN_JSON {
+        return Err(format!(
+            "{} pairs are more than one answer holds ({MOST_IN_JSON}); ask for the summary",
+            sides.pairs()
+        ));
+    }
+    let of = if extent == Extent::Pairs { whole(sides) } else { summed(sides) };
+    let order: Vec<usize> = (0..of.sums.len()).collect();
+    Ok(json::text(&of, Kind::Bench, extent, &order))
+}
+
 fn answer(request: &Request, kind: Kind, sides: Sides) -> Result<Ending, String> {
     let mut extent = request.extent;
     if request.style == Style::Words && kind == Kind::Bench && sides.pairs() > MOST_IN_WORDS {

@@ -6,7 +6,10 @@ mod render;
 mod request;
 mod run;
 
+pub(crate) use across::matrix;
 pub(crate) use args::Args;
+pub(crate) use request::tolerated;
+pub(crate) use run::judged;
 
 use flattop_report::compatibility::Extent;
 

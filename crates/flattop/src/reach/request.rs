@@ -7,22 +7,22 @@ use flattop_core::reach::{CompensationRange, InputCapacitance, ReachProbe, TipCa
 
 use super::args::{Args, InputTyped, Place};
 use crate::status::WrongUsage;
-use crate::values::Tolerated;
+use crate::values::{Deviation, Tolerated};
 
 /// What is to be done.
 #[derive(Clone, Debug)]
-pub(super) struct Request {
-    pub(super) probe: ReachProbe,
-    pub(super) inputs: Vec<InputCapacitance>,
+pub(crate) struct Request {
+    pub(crate) probe: ReachProbe,
+    pub(crate) inputs: Vec<InputCapacitance>,
     /// How the answer is written.
-    pub(super) style: Style,
+    pub(crate) style: Style,
     /// Where the drawing goes, if one is wanted.
-    pub(super) plot: Option<PathBuf>,
+    pub(crate) plot: Option<PathBuf>,
 }
 
 /// How the answer is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Style {
+pub(crate) enum Style {
     /// Words for people.
     Words,
     /// JSON for programs.
@@ -74,15 +74,19 @@ impl Request {
 }
 
 fn with_tolerance(args: &Args, input: &Tolerated) -> Result<InputCapacitance, WrongUsage> {
+    tolerated(input, args.input_tolerance).map_err(|message| WrongUsage { message })
+}
+
+/// An input's capacitance with its own tolerance, or the usual one.
+pub(crate) fn tolerated(input: &Tolerated, usual: Deviation) -> Result<InputCapacitance, String> {
     let nominal_f = input.nominal_f;
-    let tolerance_f = input.deviation.unwrap_or(args.input_tolerance).of(nominal_f);
+    let tolerance_f = input.deviation.unwrap_or(usual).of(nominal_f);
     if tolerance_f < nominal_f {
         Ok(InputCapacitance { nominal_f, tolerance_f })
     } else {
         let input = flattop_report::reach::capacitance(nominal_f);
-        let message = format!(
+        Err(format!(
             "--input-tolerance leaves nothing of an input of {input}; make it smaller, for example 10%"
-        );
-        Err(WrongUsage { message })
+        ))
     }
 }

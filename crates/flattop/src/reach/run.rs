@@ -1,18 +1,22 @@
 //! From a request to its results.
 
-use flattop_core::reach::{ReachError, ReachProbe, reach};
+use flattop_core::reach::{InputCapacitance, ReachError, ReachProbe, reach};
 use flattop_report::reach::{Pairing, Unfit, capacitance};
 
 use super::request::Request;
 
 /// The results in the order of the inputs.
 pub(super) fn run(request: &Request) -> Vec<Result<Pairing, Unfit>> {
-    let probe = request.probe;
+    judged(request.probe, &request.inputs)
+}
+
+/// A probe on inputs, in their order.
+pub(crate) fn judged(probe: ReachProbe, inputs: &[InputCapacitance]) -> Vec<Result<Pairing, Unfit>> {
     let judge = |&input| match reach(&probe, input) {
         Ok(reach) => Ok(Pairing { probe, input, reach }),
         Err(error) => Err(Unfit { input, message: words(&probe, &error) }),
     };
-    request.inputs.iter().map(judge).collect()
+    inputs.iter().map(judge).collect()
 }
 
 /// The core's error in the units that were typed.

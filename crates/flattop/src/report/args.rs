@@ -148,7 +148,7 @@ fn target(text: &str) -> Result<PathBuf, String> {
 }
 
 /// The end of a period, ms since 1970 UTC: a day belongs to it as a whole.
-fn through(text: &str) -> Result<i64, String> {
+pub(crate) fn through(text: &str) -> Result<i64, String> {
     match text.trim().parse::<jiff::civil::Date>() {
         Ok(day) if text.trim().len() == "2026-11-25".len() => {
             let next = day.tomorrow().map_err(|e| format!("\"{text}\": {e}"))?;
@@ -159,7 +159,7 @@ fn through(text: &str) -> Result<i64, String> {
 }
 
 /// Words for one field of a record.
-fn line(text: &str) -> Result<String, String> {
+pub(crate) fn line(text: &str) -> Result<String, String> {
     let text = text.trim();
     if text.is_empty() {
         return Err("nothing is said; leave the option out, and \"not stated\" is printed".into());

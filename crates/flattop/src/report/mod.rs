@@ -5,7 +5,8 @@ mod run;
 
 use std::path::Path;
 
-pub(crate) use args::Args;
+pub(crate) use args::{Args, line, through};
+pub(crate) use run::{About, composed};
 
 use args::{How, What};
 use flattop_record::document::Document;

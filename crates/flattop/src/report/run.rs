@@ -14,11 +14,46 @@ use crate::output::remark;
 use crate::status::Ending;
 use crate::workbench::{PROGRAM, now, offset_minutes};
 
+/// What a record is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum About {
+    /// An entry of the logbook.
+    Assessment(i64),
+    /// The bench.
+    Bench,
+    /// A time from, and one before which it ends; ms since 1970 UTC.
+    Period(i64, i64),
+}
+
+/// Whether the logbook behind a record is as it was written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Trust {
+    Intact,
+    Broken,
+}
+
 /// The record that was asked for, and how the run ends if it can be written.
 pub(super) fn document(what: &What, how: &How) -> Result<(Document, Ending), String> {
+    let about = match what {
+        What::Assessment(args) => About::Assessment(args.entry),
+        What::Bench(_) => About::Bench,
+        What::Period(args) => About::Period(args.from, args.to),
+    };
+    let (document, trust) = composed(&how.bench.read()?, about, &issue(how))?;
+    if trust == Trust::Intact {
+        return Ok((document, Ending::Good));
+    }
+    remark("the logbook is not intact, and the record says so; 'flattop log verify' names what is wrong");
+    Ok((document, Ending::Outside))
+}
+
+/// A record.
+pub(crate) fn composed(
+    register: &Register,
+    about: About,
+    issue: &Issue,
+) -> Result<(Document, Trust), String> {
     let fail = |e: RegisterError| e.to_string();
-    let register = how.bench.read()?;
-    let issue = issue(how);
     let oscilloscopes = register.oscilloscopes(Retired::Shown).map_err(fail)?;
     let probes = register.probes(Retired::Shown).map_err(fail)?;
     let pairings = register.pairings(Voids::Shown).map_err(fail)?;
@@ -32,26 +67,23 @@ pub(super) fn document(what: &What, how: &How) -> Result<(Document, Ending), Str
         head: verification.head,
         verification: &verification,
     };
-    let document = match what {
-        What::Assessment(args) => one(&register, &source, args.entry, &issue)?,
-        What::Bench(_) => {
+    let document = match about {
+        About::Assessment(seq) => one(register, &source, seq, issue)?,
+        About::Bench => {
             let standings = register.standings(Voids::Shown, issue.at.unix_ms).map_err(fail)?;
-            bench::compose(&source, &standings, &issue)
+            bench::compose(&source, &standings, issue)
         }
-        What::Period(args) => {
-            let span = period::Period { from: moment(args.from)?, until: moment(args.to)? };
+        About::Period(from, until) => {
+            let span = period::Period { from: moment(from)?, until: moment(until)? };
             let mut series = BTreeMap::new();
             for pairing in &pairings {
                 series.insert(pairing.number, register.series(pairing.number).map_err(fail)?);
             }
-            period::compose(&source, span, &series, &issue)
+            period::compose(&source, span, &series, issue)
         }
     };
-    if verification.problems.is_empty() {
-        return Ok((document, Ending::Good));
-    }
-    remark("the logbook is not intact, and the record says so; 'flattop log verify' names what is wrong");
-    Ok((document, Ending::Outside))
+    let trust = if verification.problems.is_empty() { Trust::Intact } else { Trust::Broken };
+    Ok((document, trust))
 }
 
 fn one(register: &Register, source: &Source<'_>, seq: i64, issue: &Issue) -> Result<Document, String> {

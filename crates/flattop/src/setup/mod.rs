@@ -215,6 +215,20 @@ pub(crate) fn with_measured(
     Ok(setup)
 }
 
+/// The first file that a plan names, if it names one.
+pub(crate) fn named_file(plan: &flattop_plan::Plan) -> Option<&str> {
+    let measured = plan.measured.first().map(|element| element.file.as_str());
+    measured.or_else(|| plan.signal.as_ref().and_then(file_of))
+}
+
+/// The file of a signal that is in one.
+pub(crate) fn file_of(signal: &flattop_plan::Signal) -> Option<&str> {
+    match signal {
+        flattop_plan::Signal::File { path, .. } => Some(path),
+        _ => None,
+    }
+}
+
 /// What a survey of ratings needs of a plan.
 pub(crate) struct Exposure {
     pub(crate) parts: Vec<RatedPart>,

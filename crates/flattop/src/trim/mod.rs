@@ -2,8 +2,8 @@
 
 mod args;
 mod screen;
-mod session;
-mod source;
+pub(crate) mod session;
+pub(crate) mod source;
 
 use std::time::Duration;
 
@@ -13,7 +13,7 @@ use flattop_instruments::source::{Cause, Problem, Source as _, Step};
 pub(crate) use args::Args;
 use args::Sound;
 use screen::{Audience, Screen};
-use session::Session;
+use session::{Logging, Place, Session, Wish};
 
 use crate::assess::{Known, Typed};
 use crate::output::{complain, remark};
@@ -52,14 +52,22 @@ pub(crate) fn run(args: &Args) -> Result<Ending, WrongUsage> {
         Some(place) => format!("{} on {}, {name}", place.probe, place.input),
         None => name,
     };
-    let session = Session::new(args, title, &known);
+    let place =
+        Place { bench: args.bench.clone(), doing: args.doing.clone(), temperature_c: args.temperature };
+    let wish = Wish {
+        circuit: args.circuit.clone(),
+        hold: args.hold,
+        captures: args.captures,
+        logging: if args.log { Logging::ByItself(place) } else { Logging::Never },
+    };
+    let session = Session::new(wish, title, &known);
     Ok(follow(args, session, feed, &clock))
 }
 
 /// Takes capture after capture until the end.
 fn follow(
     args: &Args,
-    mut session: Session<'_>,
+    mut session: Session,
     mut feed: flattop_instruments::source::Feed,
     clock: &SharedClock,
 ) -> Ending {
@@ -130,18 +138,13 @@ fn follow(
 }
 
 /// What was logged after the last line.
-fn told(session: &Session<'_>) {
+fn told(session: &Session) {
     for logged in session.shown().iter().flat_map(|shown| shown.logged) {
         remark(&format!("logged as entry {}: {}", logged.entry, logged.stage));
     }
 }
 
-fn finished(
-    session: &Session<'_>,
-    is_source_down: bool,
-    has_failed: bool,
-    unwritten: Option<String>,
-) -> Ending {
+fn finished(session: &Session, is_source_down: bool, has_failed: bool, unwritten: Option<String>) -> Ending {
     if let Some(message) = &unwritten {
         complain(message);
     }
@@ -158,12 +161,14 @@ fn finished(
 }
 
 /// A problem of the source, with how often it came.
-fn words(problem: &Problem) -> String {
+pub(crate) fn words(problem: &Problem) -> String {
     let words = match &problem.cause {
         // These name where it was.
-        Cause::Gone { .. } | Cause::TooLarge { .. } | Cause::Stream { .. } | Cause::Read(_) => {
-            problem.cause.to_string()
-        }
+        Cause::Gone { .. }
+        | Cause::TooLarge { .. }
+        | Cause::Outside { .. }
+        | Cause::Stream { .. }
+        | Cause::Read(_) => problem.cause.to_string(),
         other => format!("{}: {other}", problem.name),
     };
     if problem.times > 1 { format!("{words} ({} times)", problem.times) } else { words }

@@ -1,6 +1,6 @@
 //! One session: captures go in, what is shown and logged comes out.
 
-use flattop_captures::ReadOptions;
+use flattop_captures::{Capture, ReadOptions};
 use flattop_core::assessment::Verdict;
 use flattop_core::bench::Stage;
 use flattop_core::finding::{Finding, Severity};
@@ -10,10 +10,51 @@ use flattop_instruments::source::Arrived;
 use flattop_report::subject::{Assumptions, OnBench, Subject};
 use flattop_report::trim::{Logged, Shown};
 
-use super::Args;
-use crate::assess;
+use crate::assess::{self, Circuit};
 use crate::logged::{self, Settings};
 use crate::status::Ending;
+use crate::workbench::{BenchFile, Doing};
+
+/// e of this many captures is remembered.
+const MOST_HISTORY: usize = 4096;
+
+/// What is asked of a session.
+#[derive(Clone, Debug)]
+pub(crate) struct Wish {
+    pub(crate) circuit: Circuit,
+    /// Captures in a row that must be within the tolerance; 0 for no end.
+    pub(crate) hold: usize,
+    /// End after so many captures.
+    pub(crate) captures: Option<u64>,
+    pub(crate) logging: Logging,
+}
+
+/// What becomes of the best captures.
+#[derive(Clone, Debug)]
+pub(crate) enum Logging {
+    /// Nothing.
+    Never,
+    /// Before the first turn and after the last one they go into the logbook by themselves.
+    ByItself(Place),
+    /// They are kept, and go into the logbook when somebody says so.
+    OnDemand,
+}
+
+/// Where an entry goes, and what stands with it.
+#[derive(Clone, Debug)]
+pub(crate) struct Place {
+    pub(crate) bench: BenchFile,
+    pub(crate) doing: Doing,
+    pub(crate) temperature_c: Option<f64>,
+}
+
+/// Which entries can be made now.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Loggable {
+    pub(crate) before: bool,
+    pub(crate) after: bool,
+    pub(crate) check: bool,
+}
 
 /// A capture that may be logged.
 struct Kept {
@@ -24,11 +65,11 @@ struct Kept {
 }
 
 /// What a session knows.
-pub(super) struct Session<'a> {
-    args: &'a Args,
-    pub(super) title: String,
+pub(crate) struct Session {
+    wish: Wish,
+    pub(crate) title: String,
     assumptions: Assumptions,
-    pub(super) tolerance: f64,
+    pub(crate) tolerance: f64,
     on_bench: Option<OnBench>,
     /// Remarks on the pairing.
     standing: Vec<Finding>,
@@ -41,7 +82,10 @@ pub(super) struct Session<'a> {
     frequency_hz: Option<f64>,
     /// The best capture before the first change, then since the last one.
     best: Option<Kept>,
-    is_before_logged: bool,
+    /// The best one before the first change, where it waits for somebody to say that it shall be logged.
+    before: Option<Kept>,
+    has_turned: bool,
+    newest: Option<Capture>,
     last: Last,
 }
 
@@ -56,11 +100,11 @@ struct Last {
     logged: Vec<Logged>,
 }
 
-impl<'a> Session<'a> {
-    pub(super) fn new(args: &'a Args, title: String, known: &assess::Known) -> Self {
-        let (assumptions, tolerance) = args.circuit.assumed(known);
+impl Session {
+    pub(crate) fn new(wish: Wish, title: String, known: &assess::Known) -> Self {
+        let (assumptions, tolerance) = wish.circuit.assumed(known);
         Self {
-            args,
+            wish,
             title,
             assumptions,
             tolerance,
@@ -74,13 +118,15 @@ impl<'a> Session<'a> {
             advice: None,
             frequency_hz: None,
             best: None,
-            is_before_logged: false,
+            before: None,
+            has_turned: false,
+            newest: None,
             last: Last::default(),
         }
     }
 
     /// Takes a capture. Logs what has to be logged at it; an error is that the logbook could not be written.
-    pub(super) fn take(&mut self, arrived: Arrived, time_s: f64) -> Result<(), String> {
+    pub(crate) fn take(&mut self, arrived: Arrived, time_s: f64) -> Result<(), String> {
         self.number += 1;
         let Arrived { capture, bytes, options, name, findings, .. } = arrived;
         let mut subject = assess::square(name.clone(), &capture, &self.assumptions, self.tolerance);
@@ -96,13 +142,23 @@ impl<'a> Session<'a> {
                 let reading = Reading { time_s, compensation, scatter: subject.assessment.scatter };
                 let changes = self.state.as_ref().map_or(0, |state| state.changes);
                 let state = self.track.push(reading);
+                if self.history.len() == MOST_HISTORY {
+                    self.history.drain(..MOST_HISTORY / 2);
+                }
                 self.history.push(compensation.error.value);
                 self.used += 1;
                 if state.changes > changes {
-                    if self.args.log && !self.is_before_logged {
-                        trouble = self.log(Stage::BeforeAdjustment).map(|entry| logged.extend(entry));
+                    if !self.has_turned {
+                        match self.wish.logging.clone() {
+                            Logging::ByItself(place) => {
+                                let entry = self.log(Stage::BeforeAdjustment, &place);
+                                trouble = entry.map(|entry| logged.extend(entry));
+                            }
+                            Logging::OnDemand => self.before = self.best.take(),
+                            Logging::Never => {}
+                        }
                     }
-                    self.is_before_logged = true;
+                    self.has_turned = true;
                     self.best = None;
                 }
                 tracking.clone_from(&state.findings);
@@ -110,12 +166,14 @@ impl<'a> Session<'a> {
                 let scatter = subject.assessment.scatter.unwrap_or(compensation.error.standard_uncertainty);
                 self.advise(&subject);
                 // Of equally good ones the newest.
-                if self.args.log && self.best.as_ref().is_none_or(|best| scatter <= 1.2 * best.scatter) {
+                let keeps = !matches!(self.wish.logging, Logging::Never);
+                if keeps && self.best.as_ref().is_none_or(|best| scatter <= 1.2 * best.scatter) {
                     self.best = Some(Kept { subject: subject.clone(), bytes, options, scatter });
                 }
             }
             None => self.track.miss(),
         }
+        self.newest = Some(capture);
         let mut all = tracking;
         all.extend(self.advice.iter().flat_map(|advice| advice.findings.iter().cloned()));
         all.extend(self.standing.iter().cloned());
@@ -157,41 +215,91 @@ impl<'a> Session<'a> {
 
     /// Whether the verdict has been held long enough.
     pub(super) fn is_held(&self) -> bool {
-        self.args.hold > 0
+        self.wish.hold > 0
             && self.last.is_used
-            && self.state.as_ref().is_some_and(|state| state.held >= self.args.hold)
+            && self.state.as_ref().is_some_and(|state| state.held >= self.wish.hold)
     }
 
     /// Whether all captures that were asked for have come.
     pub(super) fn is_full(&self) -> bool {
-        self.args.captures.is_some_and(|most| self.number as u64 >= most)
+        self.wish.captures.is_some_and(|most| self.number as u64 >= most)
     }
 
     /// Logs the end: what the trimmer was turned to, or the check where it never was. `Err` says why nothing was logged.
     pub(super) fn close(&mut self) -> Result<(), String> {
-        if !self.args.log {
-            return Ok(());
-        }
+        let Logging::ByItself(place) = self.wish.logging.clone() else { return Ok(()) };
+        let stage = if self.has_turned { Stage::AfterAdjustment } else { Stage::Check };
+        self.rests()?;
+        let entry = self.log(stage, &place)?;
+        self.last.logged.extend(entry);
+        Ok(())
+    }
+
+    /// Whether there is a reading that rests.
+    fn rests(&self) -> Result<(), String> {
         let Some(state) = &self.state else { return Err("no capture could be used".into()) };
         if state.phase == Phase::Moving || state.since_change < AT_REST {
             return Err(format!(
                 "the trimmer moved within the last {AT_REST} captures, so that nothing rests that could be logged as 'after'; capture again"
             ));
         }
-        let stage = if state.changes > 0 { Stage::AfterAdjustment } else { Stage::Check };
-        let entry = self.log(stage)?;
-        self.last.logged.extend(entry);
         Ok(())
     }
 
-    fn log(&mut self, stage: Stage) -> Result<Option<Logged>, String> {
-        let Some(mut kept) = self.best.take() else { return Ok(None) };
-        let act = self.args.doing.act()?;
-        let mut register = self.args.bench.change()?;
+    /// Which entries [`Session::log_now`] can make.
+    pub(crate) fn loggable(&self) -> Loggable {
+        let rests = self.best.is_some() && self.rests().is_ok() && self.is_paired();
+        Loggable {
+            before: self.before.is_some() && self.is_paired(),
+            after: rests && self.has_turned,
+            check: rests && !self.has_turned,
+        }
+    }
+
+    fn is_paired(&self) -> bool {
+        self.on_bench.as_ref().is_some_and(|place| place.pairing.is_some())
+    }
+
+    /// Logs what was kept for a stage, once.
+    pub(crate) fn log_now(&mut self, stage: Stage, place: &Place) -> Result<Logged, String> {
+        let nothing = |why: &str| Err(format!("there is nothing to log: {why}"));
+        match (stage, self.has_turned) {
+            (Stage::BeforeAdjustment, false) => {
+                return nothing("the trimmer has not been turned; log a check in place of it");
+            }
+            (Stage::AfterAdjustment, false) => {
+                return nothing("the trimmer has not been turned; log a check in place of it");
+            }
+            (Stage::Check, true) => return nothing("the trimmer has been turned; log before and after"),
+            (Stage::BeforeAdjustment, true) => {
+                std::mem::swap(&mut self.best, &mut self.before);
+                let entry = self.log(stage, place);
+                std::mem::swap(&mut self.best, &mut self.before);
+                return match entry? {
+                    Some(entry) => Ok(entry),
+                    None => nothing(
+                        "the state before is in the logbook already, or no capture of it could be used",
+                    ),
+                };
+            }
+            (Stage::AfterAdjustment, true) | (Stage::Check, false) => self.rests()?,
+        }
+        match self.log(stage, place)? {
+            Some(entry) => Ok(entry),
+            None => nothing("this state is in the logbook already; capture again"),
+        }
+    }
+
+    fn log(&mut self, stage: Stage, place: &Place) -> Result<Option<Logged>, String> {
+        let Some(kept) = &mut self.best else { return Ok(None) };
+        let act = place.doing.act()?;
+        let mut register = place.bench.change()?;
         let file = Some(kept.subject.file.clone());
         let settings = Settings::of_capture(file, &kept.options, &self.assumptions, self.tolerance);
-        let record = logged::record_of(&kept.subject, &settings, stage, self.args.temperature);
+        let record = logged::record_of(&kept.subject, &settings, stage, place.temperature_c);
         let head = logged::log_bytes(&mut register, &mut kept.subject, &record, &[&kept.bytes], &act)?;
+        // Only what is in the logbook is done with.
+        self.best = None;
         let stage = match stage {
             Stage::BeforeAdjustment => "before",
             Stage::AfterAdjustment => "after",
@@ -200,8 +308,13 @@ impl<'a> Session<'a> {
         Ok(Some(Logged { stage, entry: head.seq, digest: head.digest.to_string() }))
     }
 
+    /// The newest capture.
+    pub(crate) fn newest(&self) -> Option<&Capture> {
+        self.newest.as_ref()
+    }
+
     /// What there is to show after the last capture; `None` before the first.
-    pub(super) fn shown(&self) -> Option<Shown<'_>> {
+    pub(crate) fn shown(&self) -> Option<Shown<'_>> {
         Some(Shown {
             title: &self.title,
             capture: &self.last.capture,
@@ -212,7 +325,7 @@ impl<'a> Session<'a> {
             is_used: self.last.is_used,
             stops: self.track.stops(),
             history: &self.history,
-            hold: self.args.hold,
+            hold: self.wish.hold,
             tolerance: self.tolerance,
             adjusted_at: self.assumptions.adjusted_at,
             frequency_hz: self.frequency_hz,

@@ -8,6 +8,7 @@ use flattop_instruments::dialogue::Dialogue;
 use flattop_instruments::source::{AtStart, Feed, FromInstrument, Pace, Stream, Wake, Watch};
 
 use super::Args;
+use crate::address::Address;
 use crate::dialogue::load;
 
 /// Most bytes of a capture; a million samples as text are less.
@@ -24,11 +25,7 @@ pub(super) fn open(args: &Args, read: &ReadOptions, clock: &SharedClock) -> Resu
             Some(file) => load(file)?,
             None => Dialogue::scpi_1999().map_err(|e| e.to_string())?,
         };
-        let name = address.name();
-        let (address, time_limit, theirs) = (address.clone(), dialogue.bounds.answer_time, clock.clone());
-        let connect = Box::new(move || address.connect(&theirs, time_limit));
-        let source = FromInstrument::new(&name, dialogue, connect, clock.clone()).asking_status();
-        return Ok((Feed::start(source, WAITING), name));
+        return Ok((instrument(address, dialogue, clock), address.name()));
     }
     if let Some(path) = &args.watch {
         let is_there = path.exists()
@@ -45,6 +42,17 @@ pub(super) fn open(args: &Args, read: &ReadOptions, clock: &SharedClock) -> Resu
     Ok((Feed::start(stream, WAITING_OF_STREAM), "standard input".to_owned()))
 }
 
+/// An instrument, running.
+pub(crate) fn instrument(address: &Address, dialogue: Dialogue, clock: &SharedClock) -> Feed {
+    let (theirs, time_limit, clock_there) = (address.clone(), dialogue.bounds.answer_time, clock.clone());
+    let connect = Box::new(move || theirs.connect(&clock_there, time_limit));
+    Feed::start(
+        FromInstrument::new(&address.name(), dialogue, connect, clock.clone()).asking_status(),
+        WAITING,
+    )
+}
+
+/// A watched file or folder, running.
 fn watch(path: &Path, read: &ReadOptions, clock: &SharedClock) -> Feed {
     let when = (AtStart::PassOver, Wake::SystemOrLook);
     Feed::start(

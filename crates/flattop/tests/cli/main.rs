@@ -22,6 +22,7 @@ mod reach;
 mod readings;
 mod register;
 mod report;
+mod serve;
 mod several;
 mod signals;
 mod trim;

@@ -13,7 +13,7 @@ use super::register::{done, furnished};
 use super::signals::Signal;
 
 /// A capture at error `e`; the trimmer is at the tip, on 108 pF.
-fn signal(e: f64, seed: u64) -> Signal {
+pub(crate) fn signal(e: f64, seed: u64) -> Signal {
     // (1+e)/10 = C1/(C1+C2).
     let share = 0.1 * (1.0 + e);
     let shunt_f = 108e-12;
@@ -295,7 +295,7 @@ fn a_folder_is_followed_through_renames_and_slow_writers() {
 }
 
 /// An instrument after SCPI-1999 on a socket: each `INITiate` takes the next of `errors`, the last one for ever.
-fn instrument(errors: Vec<f64>) -> String {
+pub(crate) fn instrument(errors: Vec<f64>) -> String {
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let address = format!("tcp://{}", listener.local_addr().unwrap());
     std::thread::spawn(move || {

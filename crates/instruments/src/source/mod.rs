@@ -95,6 +95,14 @@ pub enum Cause {
         /// Most bytes that are taken.
         limit: u64,
     },
+    /// A link leads out of the folder that may be watched.
+    #[error(
+        "{name}: a link that leads out of the watched folder, so it is not read; save the capture itself there"
+    )]
+    Outside {
+        /// The file.
+        name: String,
+    },
     /// A stream can't be read any more.
     #[error("{name}: reading ended: {reason}")]
     Stream {

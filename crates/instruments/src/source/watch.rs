@@ -57,6 +57,8 @@ pub struct Watch {
     words: Option<Words>,
     next_look: Duration,
     is_gone: bool,
+    /// No file outside of it is read, whatever links lead there.
+    within: Option<PathBuf>,
 }
 
 /// The system's word about changes.
@@ -104,7 +106,15 @@ impl Watch {
             touched: BTreeSet::new(),
             words,
             is_gone: false,
+            within: None,
         }
+    }
+
+    /// The same, reading no file outside of `folder`, which is a path without links; of links, only those that stay in it.
+    #[must_use]
+    pub fn within(mut self, folder: PathBuf) -> Self {
+        self.within = Some(folder);
+        self
     }
 
     /// Whether the system tells of changes; else only looks find them.
@@ -134,8 +144,25 @@ impl Watch {
 
     /// Reads a file that is ready; `None` where it is not, after all.
     fn take(&mut self, seen: &Seen) -> Option<Step> {
-        let path = self.folder.join(&seen.name);
+        let mut path = self.folder.join(&seen.name);
         let now = self.clock.now();
+        if let Some(within) = &self.within {
+            match path.canonicalize() {
+                Ok(real) if real.starts_with(within) => path = real,
+                // A file that is gone by now is no matter of links.
+                Err(_) => {}
+                Ok(_) => {
+                    self.ledger.told(now, seen, Some(seen));
+                    let cause = Cause::Outside { name: seen.name.clone() };
+                    return Some(Step::Problem(Problem {
+                        name: seen.name.clone(),
+                        at: now,
+                        cause,
+                        times: 1,
+                    }));
+                }
+            }
+        }
         if seen.size > self.most_bytes {
             self.ledger.told(now, seen, Some(seen));
             let (bytes, limit) = (seen.size, self.most_bytes);

@@ -3,7 +3,7 @@
 mod wave;
 mod year;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use flattop_captures::ReadOptions;
 use flattop_core::assessment::AdjustedAt;
@@ -52,16 +52,23 @@ pub(super) fn run(args: &Demo) -> Result<Ending, String> {
             "{file}: is there already and stays as it is; name a file that is not there yet"
         ));
     }
-    let until = args.until.unwrap_or_else(now);
-    let mut register = Register::open(&args.file, OpenMode::Create).map_err(|e| e.to_string())?;
-    let (pairings, assessments) = fill(&mut register, until).map_err(|e| {
-        format!("{file}: the demonstration could not be finished: {e}; remove the file and try again")
-    })?;
+    let (pairings, assessments) = make(&args.file, args.until.unwrap_or_else(now))?;
     let words = format!(
         "Made {file}: the invented Harrow Lane Lift Works, {pairings} pairings, {assessments} captures assessed in a year.\n\
          Look around:\n  flattop bench list --bench {file}\n  flattop reach --bench {file}\n  flattop log due --bench {file}\n"
     );
     Ok(print(words.as_bytes()))
+}
+
+/// Makes it in a new file; tells how many pairings and assessments there are.
+pub(super) fn make(file: &Path, until: Moment) -> Result<(usize, usize), String> {
+    let mut register = Register::open(file, OpenMode::Create).map_err(|e| e.to_string())?;
+    fill(&mut register, until).map_err(|e| {
+        format!(
+            "{}: the demonstration could not be finished: {e}; remove the file and try again",
+            file.display()
+        )
+    })
 }
 
 /// Fills an empty bench; tells how many pairings and assessments there are.
