@@ -350,6 +350,29 @@ describe('the demo', () => {
     });
   });
 
+  test('two probes as a difference', async () => {
+    await on(server.base, '#/plan', async (page) => {
+      await page.getByLabel('Voltage that both tips share').fill('400 V');
+      await page.getByRole('button', { name: 'Compare them' }).click();
+      const rows = page.getByRole('table', { name: 'How far the shared voltage is rejected' }).getByRole('row');
+      await rows.nth(3).waitFor();
+      assert.match(await rows.nth(3).innerText(), /\d+(\.\d)?.dB/);
+    });
+  });
+
+  test('the response of a pairing is measured from edges, and saved as Touchstone', async () => {
+    await on(server.base, '#/correct', async (page) => {
+      const edges = new URL('../../testdata/characterise/gaussian.csv.gz', import.meta.url);
+      await page.getByLabel('Choose a capture of edges').setInputFiles({ name: 'edges.csv.gz', mimeType: 'application/gzip', buffer: readFileSync(edges) });
+      await page.getByRole('button', { name: 'Measure it' }).click();
+      const save = page.getByRole('link', { name: /Download .*s2p/ });
+      await save.waitFor();
+      await page.getByRole('heading', { name: 'Measured gain against frequency' }).waitFor();
+      const [download] = await Promise.all([page.waitForEvent('download'), save.click()]);
+      assert.match(readFileSync(await download.path(), 'utf8'), /^# /m);
+    });
+  });
+
   test('moving a probe says what error to expect', async () => {
     await on(server.base, '#/bench', async (page) => {
       await page.getByRole('button', { name: /^Move probe-01 / }).click();

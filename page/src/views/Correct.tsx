@@ -9,6 +9,7 @@ import { takeFiles } from '../ui/drop';
 import { announce } from '../ui/live';
 import { Caution, Choose, Facts, Field, Findings, onSubmit, PickFile, Problems, Radios, Scroll, Tick } from '../ui/parts';
 import { Plot, type Column } from '../ui/Plot';
+import { Characterise } from './Characterise';
 import { presentPlan } from './plan/Plan';
 
 const words = text.correct;
@@ -129,6 +130,7 @@ export function Correct() {
         </div>
       </form>
       {answer && <Answer answer={answer} />}
+      <Characterise />
     </>
   );
 }

@@ -11,6 +11,7 @@ import { Plot, type Column } from '../../ui/Plot';
 import { preferred, Slider } from '../../ui/Slider';
 import { Budget } from './Budget';
 import { Ranking } from './Ranking';
+import { TwoProbes } from './TwoProbes';
 
 const words = text.plan;
 
@@ -186,6 +187,7 @@ export function Plan() {
       {answer && <More answer={answer} />}
       <Ranking wish={wish} />
       <Budget wish={wish} />
+      <TwoProbes />
     </>
   );
 }
