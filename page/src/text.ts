@@ -588,7 +588,7 @@ export const text = {
       settling_duration_s: 'Settling duration (1 %)',
     } as Record<string, string>,
     noise: (gain: string) => `White noise is ${gain} times what it was.`,
-    uncertainty: (rms: string, greatest: string) => `Standard uncertainty of a sample: ${rms} rms, ${greatest} at most.`,
+    uncertainty: (median: string, greatest: string) => `Standard uncertainty of a sample: ${median} (median between the ends of the record), ${greatest} at most.`,
     download: 'Download the corrected record',
     chooseFirst: 'Choose a record first.',
     points: 'Samples',

@@ -373,7 +373,7 @@ export interface Correction {
   time_constant_s: Uncertain | null;
   unit: string;
   noise: { standard_deviation: number; source: string; gain: number } | null;
-  standard_uncertainty: { least: number; rms: number; greatest: number } | null;
+  standard_uncertainty: { least: number; rms: number; greatest: number; median: number | null; greatest_inside: number | null } | null;
   greatest_change: number | null;
   pulse: { before: PulseFigures; after: PulseFigures } | null;
   findings: Finding[];

@@ -152,7 +152,7 @@ function Answer({ answer }: { answer: Corrected }) {
             [words.points, integer(answer.record.points)],
           ]}
         />
-        {answer.standard_uncertainty && <p>{words.uncertainty(si(answer.standard_uncertainty.rms, unit, 2), si(answer.standard_uncertainty.greatest, unit, 2))}</p>}
+        {answer.standard_uncertainty && <p>{words.uncertainty(si(answer.standard_uncertainty.median, unit, 2), si(answer.standard_uncertainty.greatest, unit, 2))}</p>}
         {answer.noise && <p>{words.noise(number(answer.noise.gain, 3))}</p>}
         {answer.download && (
           <a class="button primary" href={answer.download.path} download={answer.download.name}>

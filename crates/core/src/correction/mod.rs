@@ -10,9 +10,19 @@
 //! Values keep the units of the record; the correction has the gain 1 at dc: what divides the signal stays as it is.
 
 pub mod chain;
+mod median;
 pub mod noise;
 pub mod remarks;
 pub mod shelf;
+
+/// The standard uncertainties of the samples that what lies beyond the record's ends does not reach.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Inside {
+    /// Their median.
+    pub median_u: f64,
+    /// The greatest.
+    pub greatest_u: f64,
+}
 
 /// A number as records store it.
 pub trait Stored: Copy {

@@ -189,38 +189,93 @@ pub fn on_chain(undoing: &Undoing<'_>, value: &dyn Fn(f64) -> String) -> Vec<Fin
             "if the screen was overdriven, use a coarser range",
         ));
     }
-    let (ends, which) = match setting.before {
-        Before::Unknown => (2, "first and last"),
-        Before::Rest => (1, "last"),
-    };
-    if ends * summary.end_samples >= summary.samples {
-        findings.push(Finding::fault(
-            "ends-cover-record",
-            format!(
-                "the record is too short: what lies beyond its ends bears on all of its {} samples",
-                summary.samples
-            ),
-            "record a longer time about what matters, or ask for a smaller bandwidth",
-        ));
-    } else if summary.end_samples > 0 {
-        findings.push(Finding::note(
-            "ends-uncertain",
-            format!(
-                "what lies beyond the record is not known and raises the uncertainty of the {which} {} samples ({})",
-                summary.end_samples,
-                format_engineering(summary.end_samples as f64 * setting.interval_s, Unit::Second, 3)
-            ),
-            "",
-        ));
-    }
+    findings.extend(ends(setting, summary));
+    findings.extend(slow_start(setting, summary, value));
     if summary.bias_bound > noise.standard_deviation * summary.noise_gain
         && summary.bias_bound > 1e-6 * noise.span()
     {
+        // A bandwidth of a twentieth of the sampling rate is carried by a quarter of the samples, too.
+        let remedy = if chosen.bandwidth_hz * setting.interval_s < 0.05 {
+            "the samples lie closer than the bandwidth needs: keep every fourth of them; or ask for a lower --bandwidth"
+        } else {
+            "ask for a lower --bandwidth, below the frequency that rings on"
+        };
         findings.push(Finding::warning(
             "kernel-cut",
-            format!("the chain's response dies so slowly that the correction was cut short; samples may be off by up to {}", value(summary.bias_bound)),
-            "use fewer samples, further apart",
+            format!(
+                "the chain rings on for longer than the correction can follow; samples may be off by up to {}",
+                value(summary.bias_bound)
+            ),
+            remedy,
         ));
     }
     findings
+}
+
+/// Remarks on what lies before and behind the record.
+fn ends(setting: &ChainSetting, summary: &ChainSummary) -> Option<Finding> {
+    let (first, last) = (summary.start_samples, summary.end_samples);
+    let lasts = |samples: u64| format_engineering(samples as f64 * setting.interval_s, Unit::Second, 3);
+    if first + last >= summary.samples {
+        return Some(Finding::fault(
+            "ends-cover-record",
+            format!(
+                "the record is too short: what lies beyond its ends bears on all of its {} samples ({} at the start, {} at the end)",
+                summary.samples,
+                lasts(first),
+                lasts(last)
+            ),
+            "record a longer time about what matters, or ask for a smaller --bandwidth",
+        ));
+    }
+    let which = match (first, last) {
+        (0, 0) => return None,
+        (0, last) => format!("the last {last} samples ({})", lasts(last)),
+        (first, 0) => format!("the first {first} samples ({})", lasts(first)),
+        (first, last) => {
+            format!("the first {first} and last {last} samples ({} and {})", lasts(first), lasts(last))
+        }
+    };
+    Some(Finding::note(
+        "ends-uncertain",
+        format!("what lies beyond the record is not known and raises the uncertainty of {which}"),
+        if first > 0 { "if the signal was at rest before the record, say so: --at-rest" } else { "" },
+    ))
+}
+
+/// A remark where slow tails may have come into the record.
+fn slow_start(
+    setting: &ChainSetting,
+    summary: &ChainSummary,
+    value: &dyn Fn(f64) -> String,
+) -> Option<Finding> {
+    let samples = summary.slow_start_samples;
+    if samples == 0 || setting.before == Before::Rest {
+        return None;
+    }
+    let seconds = |s: f64| format_engineering(s, Unit::Second, 3);
+    let tail = seconds(summary.slow_time_constant_s);
+    let remedy = "if the signal was at rest before the record, say so: --at-rest; otherwise record a longer time before what matters";
+    if samples < summary.samples {
+        return Some(Finding::note(
+            "slow-start-uncertain",
+            format!(
+                "slow tails (time constant {tail}) of what the signal did before the record raise the uncertainty of the first {samples} \
+                 samples ({})",
+                seconds(samples as f64 * setting.interval_s)
+            ),
+            remedy,
+        ));
+    }
+    let inside = summary.inside.map_or(summary.greatest_u, |inside| inside.median_u);
+    Some(Finding::warning(
+        "slow-start-uncertain",
+        format!(
+            "slow tails (time constant {tail}) of what the signal did before the record may lie under all of its {} samples; with them the \
+             standard uncertainty is {}, of levels more than of what is fast",
+            summary.samples,
+            value(inside)
+        ),
+        remedy,
+    ))
 }

@@ -20,10 +20,12 @@
 //! their correlation by the sensitivities of r, which are recursions beside it; jumps between samples; what came before the record.
 
 mod rows;
+mod seen;
 
-use super::{Stored, Written};
+use super::{Inside, Stored, Written};
 use crate::divider::Shelf;
-use rows::{BLOCK, PAST, Rows, Seen, State, all_finite, recursion};
+use rows::{BLOCK, PAST, Rows, State, all_finite, recursion};
+use seen::{Passed, Seen};
 
 /// A shelf as it is known.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -143,6 +145,8 @@ pub struct Summary {
     pub greatest_u: f64,
     /// Root mean square of the standard uncertainties.
     pub rms_u: f64,
+    /// Median and greatest of them behind the start-up; `None` where there are none.
+    pub inside: Option<Inside>,
     /// The largest change that the correction made to a sample.
     pub greatest_change: f64,
 }
@@ -167,7 +171,7 @@ pub struct ShelfCorrector {
     since: usize,
     /// What comes to the variance of the second sample.
     second: f64,
-    seen: Seen,
+    passed: Passed,
     count: u64,
     missing: u64,
     gaps: u64,
@@ -225,6 +229,7 @@ impl ShelfCorrector {
         }
         let variance = setting.noise * setting.noise;
         let noise_variance = variance * noise_power(q, z);
+        let first = start_up(start_variance(&setting), noise_variance.sqrt(), setting.span, z);
         Ok(Self {
             setting,
             step,
@@ -238,7 +243,7 @@ impl ShelfCorrector {
             rows: Rows::new(),
             since: 0,
             second: 0.0,
-            seen: Seen::NOTHING,
+            passed: Passed::new(first),
             count: 0,
             missing: 0,
             gaps: 0,
@@ -256,7 +261,7 @@ impl ShelfCorrector {
         let mut y = [0.0; BLOCK];
         let mut from = 0;
         while from < count {
-            let end = count.min(from + BLOCK);
+            let end = from + self.passed.at_once(self.count, BLOCK.min(count - from));
             let y = &mut y[..end - from];
             for (place, sample) in y.iter_mut().zip(&samples[from..end]) {
                 *place = sample.wide();
@@ -280,39 +285,27 @@ impl ShelfCorrector {
     pub fn summary(&self) -> Summary {
         let present = self.count - self.missing;
         let e = self.setting.shelf.shelf.error;
-        let sigma = self.noise_variance.sqrt();
         let noise_gain = noise_power(self.q, self.z).sqrt();
+        let seen = self.passed.all();
+        let u = |variance: f64| variance.max(0.0).sqrt();
         Summary {
             samples: self.count,
             missing: self.missing,
             gaps: self.gaps,
             noise_gain,
-            start_up_samples: start_up(self.start_variance(), sigma, self.setting.span, self.z)
-                .min(self.count),
-            bias_bound: e.abs() * self.step.g * self.step.jump_bound() * self.greatest_jump(),
-            least_u: if present > 0 { (-self.seen.least.of_all()).max(0.0).sqrt() } else { 0.0 },
-            greatest_u: self.seen.most.of_all().max(0.0).sqrt(),
-            rms_u: if present > 0 {
-                (self.seen.sum.iter().sum::<f64>() / present as f64).sqrt()
-            } else {
-                0.0
-            },
-            greatest_change: self.q.abs() * self.seen.rho.of_all().max(0.0),
+            start_up_samples: self.passed.start_up_samples(self.count),
+            bias_bound: e.abs() * self.step.g * self.step.jump_bound() * self.greatest_jump(&seen),
+            least_u: if present > 0 { u(-seen.least.of_all()) } else { 0.0 },
+            greatest_u: u(seen.most.of_all()),
+            rms_u: u(seen.sum.iter().sum::<f64>() / present.max(1) as f64),
+            inside: self.passed.inside(),
+            greatest_change: self.q.abs() * seen.rho.of_all().max(0.0),
         }
     }
 
     /// Largest step from one corrected sample to the next.
-    fn greatest_jump(&self) -> f64 {
-        if self.jump > 0.0 { (self.seen.jump.of_all().max(0.0) / self.jump).sqrt() } else { 0.0 }
-    }
-
-    /// Of the first state, e·(w − x): w anywhere within the span about x with even odds (JCGM 100, 4.3.7).
-    fn start_variance(&self) -> f64 {
-        let half_width = self.setting.shelf.shelf.error * self.setting.span;
-        match self.setting.before {
-            Before::Rest => 0.0,
-            Before::Unknown => half_width * half_width / 3.0,
-        }
+    fn greatest_jump(&self, seen: &Seen) -> f64 {
+        if self.jump > 0.0 { (seen.jump.of_all().max(0.0) / self.jump).sqrt() } else { 0.0 }
     }
 
     fn with_gaps<O: Written>(&mut self, y: &[f64], out: &mut [O], u: &mut [O]) {
@@ -349,7 +342,14 @@ impl ShelfCorrector {
             let first = variance - self.noise_variance;
             let second = variance * self.q * self.q * 2.0 * self.z / (1.0 + self.z);
             self.second = second - self.z * self.z * first;
-            return State { t: 0.0, rho: 0.0, v: 0.0, x: y, s: 0.0, b: self.start_variance() + first };
+            return State {
+                t: 0.0,
+                rho: 0.0,
+                v: 0.0,
+                x: y,
+                s: 0.0,
+                b: start_variance(&self.setting) + first,
+            };
         };
         let e = self.setting.shelf.shelf.error;
         let long =
@@ -396,11 +396,11 @@ impl ShelfCorrector {
             self.last = Some(y[done]);
             self.rows.put(state);
             let variance = variance_of(self.noise_variance, state.b, state.rho, state.v, self.form);
-            self.seen.see_all(&[variance], &[state.rho], &[jump]);
+            self.passed.take(self.count, &[variance], &[state.rho], &[jump]);
+            self.count += 1;
             (out[done], u[done]) = (O::narrow(state.x), O::root(variance));
             done += 1;
         }
-        self.count += done as u64;
         if done < y.len() {
             self.block(&y[done..], &mut out[done..], &mut u[done..]);
         }
@@ -438,10 +438,19 @@ impl ShelfCorrector {
         for (u, variance) in u.iter_mut().zip(&variance[block.clone()]) {
             *u = O::root(*variance);
         }
-        self.seen.see_all(&variance[block.clone()], &rho[block.clone()], &s[block]);
+        self.passed.take(self.count, &variance[block.clone()], &rho[block.clone()], &s[block]);
         self.rows.move_on(n);
         self.last = y.last().copied();
         self.count += n as u64;
+    }
+}
+
+/// Of the first state, e·(w − x): w anywhere within the span about x with even odds (JCGM 100, 4.3.7).
+fn start_variance(setting: &Setting) -> f64 {
+    let half_width = setting.shelf.shelf.error * setting.span;
+    match setting.before {
+        Before::Rest => 0.0,
+        Before::Unknown => half_width * half_width / 3.0,
     }
 }
 

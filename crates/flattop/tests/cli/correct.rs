@@ -216,3 +216,102 @@ fn wrong_usage_and_lost_captures_are_refused() {
         assert!(run.stderr.contains(part), "{args:?}: {}", run.stderr);
     }
 }
+
+const EDGE: &str = r#"
+[node]
+resistance = "RESISTANCE"
+capacitance = "5 pF"
+[signal]
+shape = "edge"
+low = 0
+high = "3.3 V"
+rise_10_90 = "2 ns"
+[contact]
+inductance = "60 nH +- 5 nH"
+resistance = "60 ohm"
+[probe]
+ratio = "10x"
+tip_resistance = "9M"
+tip_capacitance = "12.3 pF +- 0.1 pF"
+body_capacitance = "1p"
+[probe.cable]
+length = "1.2 m"
+capacitance_per_metre = "60 pF/m"
+inductance_per_metre = "330 nH/m"
+resistance_per_metre = "160 ohm/m"
+[probe.box]
+series_resistance = 100
+capacitance = "16 pF"
+[input]
+resistance = "1M"
+capacitance = "20 pF"
+bandwidth = "200 MHz"
+response = "bessel"
+"#;
+
+/// A plan, and a capture of what it predicts with a little noise, `count` samples from -200 ns to `stop_ns`.
+fn predicted(bench: &Bench, resistance: &str, stop_ns: u32, count: usize) {
+    bench.write("edge.toml", &EDGE.replace("RESISTANCE", resistance));
+    let times = format!("-200ns:{stop_ns}ns:{count}");
+    let wave = bench.json(&["predict", "edge.toml", "--times", &times], 0);
+    let column = |name: &str| -> Vec<f64> {
+        wave["waveform"][name].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect()
+    };
+    let mut state = 1u64;
+    let mut noise = || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        4e-3 * ((state >> 11) as f64 / (1u64 << 53) as f64 - 0.5)
+    };
+    let lines = column("time_s").into_iter().zip(column("shown_v"));
+    let lines = lines.map(|(t, v)| format!("{t:.12e},{:.6}\n", v + noise()));
+    bench.write(
+        "edge.csv",
+        &std::iter::once("time (s),CH1 (V)\n".to_owned()).chain(lines).collect::<String>(),
+    );
+}
+
+#[test]
+fn the_headline_of_a_chain_is_about_the_samples_between_the_ends() {
+    let bench = Bench::new();
+    predicted(&bench, "50 ohm", 800, 2001);
+    let args = ["correct", "edge.csv", "--plan", "edge.toml", "--at-rest", "-o", "out.csv"];
+    let json = bench.json(&args, 0);
+    let [median, inside, greatest] = ["median", "greatest_inside", "greatest"]
+        .map(|f| number(&json, &format!("/standard_uncertainty/{f}")));
+    assert!(median <= inside && 3.0 * inside < greatest, "{median} {inside} {greatest}");
+    // The median of the column between the ends says the same.
+    let text = String::from_utf8(bench.read("out.csv")).unwrap();
+    let all: Vec<f64> =
+        text.lines().skip(1).map(|l| l.rsplit(',').next().unwrap().parse().unwrap()).collect();
+    let end = number(&json, "/chain/end_samples") as usize;
+    assert!(end > 0 && end < 400, "{end}");
+    let mut between = all[..all.len() - end].to_vec();
+    between.sort_by(f64::total_cmp);
+    assert_close!(median, between[between.len() / 2], relative(0.01));
+    assert_close!(inside, between[between.len() - 1], relative(0.01));
+    let said = bench.run(&args).stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("(median), up to") && said.contains("in the last"), "{said}");
+    // Nothing is known of what came before: both ends, and the divider's tail under everything.
+    let json = bench.json(&["correct", "edge.csv", "--plan", "edge.toml", "-o", "out.csv"], 0);
+    assert!(number(&json, "/chain/start_samples") > 0.0);
+    assert_close!(number(&json, "/start_up_samples"), 2001.0, within(0.0));
+    let found = json["findings"].as_array().unwrap().iter().find(|f| f["code"] == "slow-start-uncertain");
+    assert!(found.unwrap()["remedy"].as_str().unwrap().contains("--at-rest"));
+}
+
+/// 20 GHz: the tail of a node of 100 kΩ lasts 30 000 samples, that of the divider two million.
+#[test]
+fn fine_sampling_cuts_nothing_off() {
+    let bench = Bench::new();
+    predicted(&bench, "100 kohm", 1800, 40_001);
+    for rest in [&[][..], &["--at-rest"]] {
+        for against in ["tip", "node"] {
+            let args = ["correct", "edge.csv", "--plan", "edge.toml", "--against", against, "-o", "out.csv"];
+            let json = bench.json(&[&args[..], rest].concat(), 0);
+            let codes: Vec<_> = json["findings"].as_array().unwrap().iter().map(|f| &f["code"]).collect();
+            assert!(!codes.iter().any(|code| *code == "kernel-cut"), "{against} {rest:?}: {codes:?}");
+            let noise = number(&json, "/noise/standard_deviation") * number(&json, "/noise/gain");
+            assert!(number(&json, "/bias_bound") < noise);
+        }
+    }
+}

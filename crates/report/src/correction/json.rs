@@ -12,7 +12,7 @@ use crate::json::{Finding, Uncertain, finding, finite, write};
 
 /// The JSON text, with a final line feed.
 pub fn of(subject: &Subject) -> String {
-    let (least, rms, greatest) = subject.uncertainties();
+    let all = subject.uncertainties();
     let (shelf, chain) = match &subject.undone {
         Undone::Shelf { known, summary, .. } => (Some((known, summary)), None),
         Undone::Chain { reference, wish, chosen, summary, .. } => {
@@ -45,13 +45,14 @@ pub fn of(subject: &Subject) -> String {
             greatest_gain_hz: finite(chosen.greatest_gain.1),
             lost_rms: finite(chosen.lost_rms),
             delay_s: finite(summary.delay_s),
+            start_samples: summary.start_samples,
             end_samples: summary.end_samples,
         }),
         before: match subject.before() {
             Before::Rest => "rest",
             Before::Unknown => "unknown",
         },
-        start_up_samples: shelf.map(|(_, summary)| summary.start_up_samples),
+        start_up_samples: subject.start_up_samples(),
         missing: shelf.map_or(0, |s| s.1.missing) + chain.map_or(0, |c| c.3.missing),
         gaps: shelf.map(|(_, summary)| summary.gaps),
         unit: &subject.unit,
@@ -64,7 +65,13 @@ pub fn of(subject: &Subject) -> String {
             },
             gain: finite(subject.noise_gain()),
         },
-        standard_uncertainty: Spread { least: finite(least), rms: finite(rms), greatest: finite(greatest) },
+        standard_uncertainty: Spread {
+            least: finite(all.least),
+            rms: finite(all.rms),
+            greatest: finite(all.greatest),
+            median: all.inside.and_then(|inside| finite(inside.median_u)),
+            greatest_inside: all.inside.and_then(|inside| finite(inside.greatest_u)),
+        },
         bias_bound: finite(subject.bias_bound()),
         greatest_change: finite(subject.greatest_change()),
         pulse: subject.pulses.as_ref().map(pulse),
@@ -103,7 +110,7 @@ struct Report<'a> {
     correlation: Option<f64>,
     chain: Option<Chain>,
     before: &'static str,
-    start_up_samples: Option<u64>,
+    start_up_samples: u64,
     missing: u64,
     gaps: Option<u64>,
     unit: &'a str,
@@ -126,6 +133,7 @@ struct Chain {
     greatest_gain_hz: Option<f64>,
     lost_rms: Option<f64>,
     delay_s: Option<f64>,
+    start_samples: u64,
     end_samples: u64,
 }
 
@@ -141,6 +149,8 @@ struct Spread {
     least: Option<f64>,
     rms: Option<f64>,
     greatest: Option<f64>,
+    median: Option<f64>,
+    greatest_inside: Option<f64>,
 }
 
 #[derive(Serialize)]

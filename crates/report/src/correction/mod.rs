@@ -7,6 +7,7 @@ pub mod plot;
 mod pulses;
 pub mod text;
 
+use flattop_core::correction::Inside;
 use flattop_core::correction::chain::{ChainSummary, Chosen, Reference, Wish};
 use flattop_core::correction::noise::Noise;
 use flattop_core::correction::shelf::{Before, KnownShelf, Summary};
@@ -122,11 +123,31 @@ impl Subject {
         self.findings.iter().find(|f| f.severity == Severity::Fault)
     }
 
-    /// Least, root-mean-square and greatest standard uncertainty of a sample, in the record's unit.
-    pub(crate) fn uncertainties(&self) -> (f64, f64, f64) {
+    /// The standard uncertainties of all samples, in the record's unit.
+    pub(crate) fn uncertainties(&self) -> Uncertainties {
         match &self.undone {
-            Undone::Shelf { summary, .. } => (summary.least_u, summary.rms_u, summary.greatest_u),
-            Undone::Chain { summary, .. } => (summary.least_u, summary.rms_u, summary.greatest_u),
+            Undone::Shelf { summary: s, .. } => {
+                Uncertainties { least: s.least_u, rms: s.rms_u, greatest: s.greatest_u, inside: s.inside }
+            }
+            Undone::Chain { summary: s, .. } => {
+                Uncertainties { least: s.least_u, rms: s.rms_u, greatest: s.greatest_u, inside: s.inside }
+            }
+        }
+    }
+
+    /// How many samples at the start and at the end are marked as uncertain because of what lies beyond, and do not count for the median.
+    fn ends(&self) -> (u64, u64) {
+        match &self.undone {
+            Undone::Shelf { summary, .. } => (summary.start_up_samples, 0),
+            Undone::Chain { summary, .. } => (summary.start_samples, summary.end_samples),
+        }
+    }
+
+    /// First samples whose uncertainty is raised by not knowing what came before the record, in whatever way.
+    pub(crate) fn start_up_samples(&self) -> u64 {
+        match &self.undone {
+            Undone::Shelf { summary, .. } => summary.start_up_samples,
+            Undone::Chain { summary, .. } => summary.start_samples.max(summary.slow_start_samples),
         }
     }
 
@@ -167,6 +188,16 @@ impl Subject {
     }
 }
 
+/// Standard uncertainties of samples.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Uncertainties {
+    pub(crate) least: f64,
+    pub(crate) rms: f64,
+    pub(crate) greatest: f64,
+    /// Of those between the marked ends.
+    pub(crate) inside: Option<Inside>,
+}
+
 /// What a corrected record shows, as the JSON contract writes it.
 pub(crate) fn reference_code(reference: Reference) -> &'static str {
     match reference {
@@ -199,12 +230,28 @@ pub(crate) fn headline(subject: &Subject) -> String {
         ),
     };
     let start = if subject.fault().is_some() { "NOT SOUND" } else { "CORRECTED" };
-    let (_, rms, _) = subject.uncertainties();
     format!(
-        "{start}: {what}; samples changed by up to {}, standard uncertainty {} (rms).",
+        "{start}: {what}; samples changed by up to {}, standard uncertainty {}.",
         subject.value(subject.greatest_change(), 3),
-        subject.value(rms, 2)
+        uncertainty(subject)
     )
+}
+
+/// The standard uncertainty of most samples, and what is worse at the ends for how long.
+fn uncertainty(subject: &Subject) -> String {
+    let all = subject.uncertainties();
+    let greatest = subject.value(all.greatest, 2);
+    let Some(inside) = all.inside else { return format!("up to {greatest}") };
+    let median = format!("{} (median)", subject.value(inside.median_u, 2));
+    let lasts = |samples: u64| plain(samples as f64 * subject.record.interval_s, "s", 2);
+    let ends = match subject.ends() {
+        _ if !(all.greatest > inside.greatest_u) => return median,
+        (0, 0) => return median,
+        (first, 0) => format!("first {}", lasts(first)),
+        (0, last) => format!("last {}", lasts(last)),
+        (first, last) => format!("first {} and last {}", lasts(first), lasts(last)),
+    };
+    format!("{median}, up to {greatest} in the {ends}")
 }
 
 #[cfg(test)]

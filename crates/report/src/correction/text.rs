@@ -72,13 +72,20 @@ fn basis(page: &mut Page, subject: &Subject) {
         Undone::Shelf { known, .. } => shelf(page, subject, known),
         Undone::Chain { wish, chosen, summary, .. } => chain(page, subject, *wish, chosen, summary.delay_s),
     }
-    let (least, _, greatest) = subject.uncertainties();
+    let all = subject.uncertainties();
+    let span = match all.inside {
+        Some(inside) if all.greatest > inside.greatest_u => format!(
+            "{} to {}, at the ends up to {}",
+            subject.value(all.least, 2),
+            subject.value(inside.greatest_u, 2),
+            subject.value(all.greatest, 2)
+        ),
+        _ => format!("{} to {}", subject.value(all.least, 2), subject.value(all.greatest, 2)),
+    };
     page.entry(
         "uncertainty",
         &format!(
-            "a standard uncertainty for each sample, {} to {}; {}",
-            subject.value(least, 2),
-            subject.value(greatest, 2),
+            "a standard uncertainty for each sample, {span}; {}",
             match subject.undone {
                 Undone::Shelf { .. } => "noise, e and time constant, start, edges between samples",
                 Undone::Chain { .. } => "noise, tolerances of the plan, start and ends",

@@ -3,7 +3,7 @@
 use num_complex::Complex64;
 use realfft::RealFftPlanner;
 
-use super::{ChainCorrectionError, Reference, aim, response, without_coupling};
+use super::{Aim, ChainCorrectionError, Reference, response, without_coupling};
 use crate::chain::{Chain, Transfer};
 use crate::samples::SampleView;
 
@@ -157,6 +157,7 @@ fn stretches(samples: SampleView<'_>, length: usize) -> Vec<usize> {
 
 /// The record's power over frequency beside the chain's gain.
 struct Spectrum {
+    interval_s: f64,
     step_hz: f64,
     /// Density, one-sided, per Hz.
     content: Vec<f64>,
@@ -208,13 +209,26 @@ impl Spectrum {
         let top = 0.5 / question.interval_s;
         let fine = (0..=2000).map(|k| top * 10f64.powf(-6.0 * (1.0 - f64::from(k) / 2000.0)));
         let fine = fine.map(|hz| (hz, gain_at(hz))).collect();
-        Self { step_hz, content, noise, gain, greatest_gain: question.greatest_gain, fine }
+        Self {
+            interval_s: question.interval_s,
+            step_hz,
+            content,
+            noise,
+            gain,
+            greatest_gain: question.greatest_gain,
+            fine,
+        }
+    }
+
+    fn aim(&self, bandwidth_hz: f64) -> Aim {
+        Aim::new(bandwidth_hz, self.interval_s)
     }
 
     /// What a bandwidth takes from the content at the reference: mean square.
     fn lost(&self, bandwidth_hz: f64) -> f64 {
+        let aim = self.aim(bandwidth_hz);
         let part = |(k, (content, gain)): (usize, (&f64, &f64))| {
-            let lost = 1.0 - aim(k as f64 * self.step_hz, bandwidth_hz);
+            let lost = 1.0 - aim.at(k as f64 * self.step_hz);
             if *content > 0.0 && gain * self.greatest_gain > 1.0 {
                 lost * lost * content / (gain * gain)
             } else {
@@ -226,7 +240,8 @@ impl Spectrum {
 
     /// Noise behind K: mean square.
     fn noise(&self, bandwidth_hz: f64) -> f64 {
-        let part = |(k, gain): (usize, &f64)| (aim(k as f64 * self.step_hz, bandwidth_hz) / gain).powi(2);
+        let aim = self.aim(bandwidth_hz);
+        let part = |(k, gain): (usize, &f64)| (aim.at(k as f64 * self.step_hz) / gain).powi(2);
         self.noise * self.step_hz * self.gain.iter().enumerate().map(part).sum::<f64>()
     }
 
@@ -240,9 +255,10 @@ impl Spectrum {
 
     /// The largest |K| with its frequency, and where it first exceeds a limit.
     fn greatest_gain(&self, bandwidth_hz: f64, limit: f64) -> ((f64, f64), Option<f64>) {
+        let aim = self.aim(bandwidth_hz);
         let (mut greatest, mut over) = ((0.0, 0.0), None);
         for &(hz, gain) in &self.fine {
-            let size = aim(hz, bandwidth_hz) / gain;
+            let size = aim.at(hz) / gain;
             if size > limit && over.is_none() {
                 over = Some(hz);
             }

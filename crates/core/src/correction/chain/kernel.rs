@@ -8,7 +8,7 @@ use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
 /// Lengths over which kernels are made.
 const SHORTEST: usize = 1 << 11;
-const LONGEST: usize = 1 << 16;
+const LONGEST: usize = 1 << 18;
 
 /// Share of the kernel's total size that may be left out on both sides together.
 const ENOUGH: f64 = 1e-6;
@@ -109,6 +109,16 @@ impl Kernel {
     /// Size of the weights that lie before the record's start for sample number `at`.
     pub(super) fn beyond_start(&self, at: usize) -> f64 {
         self.before.get(at).copied().unwrap_or(0.0)
+    }
+
+    /// How many first samples a record has before all further ones are within something as to what lies before it.
+    pub(super) fn first_before(&self, within: impl Fn(f64) -> bool) -> usize {
+        self.before.iter().position(|size| within(*size)).unwrap_or(self.before.len())
+    }
+
+    /// The same from its end backwards.
+    pub(super) fn first_after(&self, within: impl Fn(f64) -> bool) -> usize {
+        self.after.iter().position(|size| within(*size)).unwrap_or(self.after.len())
     }
 
     /// Size of the weights behind its end, `left` samples being left.

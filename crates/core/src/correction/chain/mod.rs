@@ -9,7 +9,7 @@
 //! The delay of the chain stays in: the record keeps the time of the screen, and what is not known of the delay does not count. It is
 //! stated ([`ChainSummary::delay_s`]): the signal came by so much earlier.
 //!
-//! How K acts: the slow pole and zero of a divider on its input ([`slow_shelf`]) are undone by the recursion of [`super::shelf`], the rest
+//! How K acts: slow pairs of a pole and a zero ([`slow`]) are undone by the recursion of [`super::shelf`], the rest
 //! by a finite kernel through blocks of Fourier transforms. Blocks lie at fixed samples: asking in other pieces gives the same bits.
 //!
 //! Uncertainty: noise through K (white); what the doubts about the chain do to this very record, one by one (JCGM 100, 5.1.2); what was
@@ -17,6 +17,7 @@
 
 mod choose;
 mod kernel;
+mod slow;
 
 pub use choose::{Chosen, Question, Wish, choose};
 
@@ -26,11 +27,13 @@ use std::ops::Range;
 use kernel::{Blocks, Kernel};
 use num_complex::Complex64;
 
-use super::Written;
-use super::shelf::{Before, KnownShelf, Setting, ShelfCorrector};
+use super::median::Median;
+use super::shelf::Before;
+use super::{Inside, Written};
 use crate::chain::{Against, Cause, Chain, Coupling, Transfer, Variant};
 use crate::divider::Shelf;
 use crate::samples::SampleView;
+use slow::Slow;
 
 /// What the corrected record shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -82,49 +85,31 @@ fn without_coupling(chain: &Chain) -> Chain {
     chain
 }
 
-/// The Gaussian that is aimed at.
-fn aim(frequency_hz: f64, bandwidth_hz: f64) -> f64 {
-    let ratio = frequency_hz / bandwidth_hz;
-    (-0.5 * std::f64::consts::LN_2 * ratio * ratio).exp()
+/// What is aimed at over frequency: the Gaussian, and nothing at half the sampling rate.
+///
+/// What lies in a record's last tenth below that cannot be told from what was folded back there, and an answer that ends anywhere but at nil
+/// makes a kernel that dies away as slowly as 1/n.
+#[derive(Clone, Copy, Debug)]
+struct Aim {
+    bandwidth_hz: f64,
+    top_hz: f64,
 }
 
-/// Intervals that a time constant has to last to be left to the recursion.
-const SLOW: f64 = 50.0;
+/// Share of half the sampling rate up to which the Gaussian alone acts.
+const PLAIN: f64 = 0.9;
 
-/// Slowest time constant that is looked for, s.
-const SLOWEST_S: f64 = 1.0;
-
-/// The slowest real pole and zero of a response, as a shelf; `None` where there are none slow against the interval or they are far apart.
-fn slow_shelf(response: &Variant<'_>, interval_s: f64) -> Option<Shelf> {
-    let real = |rate: f64| {
-        let (numerator, denominator) = response.quotient(Complex64::new(-rate, 0.0));
-        (numerator.re, denominator.re)
-    };
-    let fastest = 1.0 / (SLOW * interval_s);
-    let pole = first_change(fastest, |rate| real(rate).1)?;
-    let zero = first_change(fastest, |rate| real(rate).0)?;
-    let shelf = Shelf { error: pole / zero - 1.0, time_constant_s: 1.0 / pole };
-    (shelf.error > -0.9 && shelf.error < 9.0).then_some(shelf)
-}
-
-/// The lowest rate (1/s) at which something changes its sign.
-fn first_change(fastest: f64, of: impl Fn(f64) -> f64) -> Option<f64> {
-    const PER_DECADE: f64 = 100.0;
-    let mut low = 1.0 / SLOWEST_S;
-    let sign = of(low) > 0.0;
-    while low < fastest {
-        let high = low * 10f64.powf(1.0 / PER_DECADE);
-        if (of(high) > 0.0) != sign {
-            let (mut low, mut high) = (low, high);
-            for _ in 0..60 {
-                let middle = 0.5 * (low + high);
-                if (of(middle) > 0.0) == sign { low = middle } else { high = middle }
-            }
-            return Some(0.5 * (low + high)).filter(|rate| *rate < fastest);
-        }
-        low = high;
+impl Aim {
+    fn new(bandwidth_hz: f64, interval_s: f64) -> Self {
+        Self { bandwidth_hz, top_hz: 0.5 / interval_s }
     }
-    None
+
+    fn at(&self, frequency_hz: f64) -> f64 {
+        let ratio = frequency_hz / self.bandwidth_hz;
+        let gaussian = (-0.5 * std::f64::consts::LN_2 * ratio * ratio).exp();
+        let x = ((1.0 - frequency_hz / self.top_hz) / (1.0 - PLAIN)).clamp(0.0, 1.0);
+        // From 0 to 1 with three smooth derivatives at both ends.
+        gaussian * x.powi(4) * (35.0 - x * (84.0 - x * (70.0 - 20.0 * x)))
+    }
 }
 
 /// What a chain is undone with.
@@ -155,8 +140,15 @@ pub struct ChainSummary {
     pub noise_gain: f64,
     /// Delay that was left in: the phase lag at a twentieth of the bandwidth over its frequency, without that of the slow pole and zero, s.
     pub delay_s: f64,
-    /// Samples at each end whose uncertainty holds what lies beyond it; at the last end only, where the signal was at rest before the record.
+    /// First samples whose uncertainty what lies before the record raises by more than a tenth of what noise makes it and by more than a
+    /// thousandth of the record's range, by way of the kernel; 0 where the signal was at rest there.
+    pub start_samples: u64,
+    /// Last samples of which the same holds for what lies behind the record.
     pub end_samples: u64,
+    /// First samples whose uncertainty slow tails from before the record raise by more than a tenth of what noise makes it.
+    pub slow_start_samples: u64,
+    /// Slowest time constant of such a tail, s; nil where there is none.
+    pub slow_time_constant_s: f64,
     /// The most that cutting the kernel short can make of the record's range.
     pub bias_bound: f64,
     /// Least standard uncertainty.
@@ -165,13 +157,15 @@ pub struct ChainSummary {
     pub rms_u: f64,
     /// Greatest.
     pub greatest_u: f64,
+    /// Of the samples between the first and the last ones above: their median and the greatest; `None` where there are none between.
+    pub inside: Option<Inside>,
     /// The largest change that the correction made to a sample.
     pub greatest_change: f64,
 }
 
-/// One chain undone: the recursion, then the kernel.
+/// One chain undone: the recursions, then the kernel.
 struct Path {
-    slow: Option<ShelfCorrector>,
+    slow: Slow,
     blocks: Blocks,
     /// Square roots of what the recursion does not know, on their way.
     start_u: VecDeque<f64>,
@@ -194,7 +188,15 @@ pub struct ChainCorrector {
     last_missing: Option<usize>,
     upcoming_missing: VecDeque<usize>,
     missing: u64,
+    /// What counts of slow tails, and how many samples at both ends what is not known reaches by way of the kernel.
+    enough: f64,
+    start_samples: usize,
+    end_samples: usize,
+    /// The first sample that slow tails from before the record reach no more.
+    slow_start: Option<usize>,
     seen: (f64, f64, f64),
+    median: Median,
+    greatest_inside: f64,
     greatest_change: f64,
 }
 
@@ -212,22 +214,19 @@ impl ChainCorrector {
             return Err(ChainCorrectionError::Bandwidth { value_hz: setting.bandwidth_hz });
         }
         let chain = without_coupling(chain);
-        let inverse = Inverse::of(&chain, &setting)?;
-        let bandwidth_hz = setting.bandwidth_hz;
-        let (mut kernel, power) = Kernel::of(
-            setting.interval_s,
-            |hz| aim(hz, bandwidth_hz) / inverse.gain(hz),
-            |hz| inverse.recursion(hz),
-        );
+        let inverse = Inverse::of(&chain, &setting, None)?;
+        let aim = Aim::new(setting.bandwidth_hz, setting.interval_s);
+        let (mut kernel, power) =
+            Kernel::of(setting.interval_s, |hz| aim.at(hz) / inverse.gain(hz), |hz| inverse.recursion(hz));
         let mut doubtful = Vec::with_capacity(shifted.len());
         for chain in shifted {
             let chain = without_coupling(chain);
-            let other = Inverse::of(&chain, &setting)?;
+            let other = Inverse::of(&chain, &setting, Some(inverse.slow.shelves()))?;
             // To first order in the change, as the law of propagation has it (JCGM 100, 5.1.2): 1/(1 + δ) becomes 1 − δ. The whole of it
             // would grow without bounds where a shifted chain has next to no gain.
             let changed = |hz: f64| {
                 let rest = inverse.rest(hz);
-                aim(hz, bandwidth_hz) / rest * (2.0 - other.rest(hz) / rest)
+                aim.at(hz) / rest * (2.0 - other.rest(hz) / rest)
             };
             let (kernel, _) = Kernel::of(setting.interval_s, changed, |_| Complex64::new(1.0, 0.0));
             doubtful.push((other.slow, kernel));
@@ -241,8 +240,20 @@ impl ChainCorrector {
         let main = path(inverse.slow, kernel);
         let shifted = doubtful.into_iter().map(|(slow, kernel)| path(slow, kernel)).collect();
         let noise_gain = power.sqrt();
+        let noise_u = setting.noise * noise_gain;
+        let enough = enough(noise_u, setting.span);
+        let counts = enough.max(END_SHARE * setting.span);
+        let within = |beyond: f64| beyond * setting.span / 3f64.sqrt() <= counts;
+        let from = match setting.before {
+            Before::Unknown => main.blocks.kernel().first_before(within),
+            Before::Rest => 0,
+        };
+        let ends = main.blocks.kernel().first_after(within);
         Ok(Self {
-            noise_u: setting.noise * noise_gain,
+            noise_u,
+            enough,
+            start_samples: from,
+            end_samples: ends,
             noise_gain,
             delay_s,
             bias_bound: main.blocks.kernel().left_out * setting.span,
@@ -254,7 +265,10 @@ impl ChainCorrector {
             last_missing: None,
             upcoming_missing: VecDeque::new(),
             missing: 0,
+            slow_start: None,
             seen: (f64::INFINITY, 0.0, 0.0),
+            median: Median::new(),
+            greatest_inside: 0.0,
             greatest_change: 0.0,
         })
     }
@@ -275,6 +289,9 @@ impl ChainCorrector {
             }
             let value = self.main.blocks.next();
             let start_u = self.main.start_u.pop_front().unwrap_or(0.0);
+            if self.slow_start.is_none() && !(start_u > self.enough) {
+                self.slow_start = Some(at);
+            }
             let mut variance = self.noise_u * self.noise_u + start_u * start_u;
             for path in &mut self.shifted {
                 let change = path.blocks.next() - value;
@@ -299,6 +316,10 @@ impl ChainCorrector {
                 continue;
             }
             self.seen = (self.seen.0.min(u), self.seen.1.max(u), self.seen.2 + u * u);
+            if at >= self.start_samples && points - 1 - at >= self.end_samples {
+                self.median.take(u, 1);
+                self.greatest_inside = self.greatest_inside.max(u);
+            }
             let change = (value - samples.at(at)).abs();
             self.greatest_change = self.greatest_change.max(if change.is_finite() { change } else { 0.0 });
         }
@@ -312,11 +333,15 @@ impl ChainCorrector {
             missing: self.missing,
             noise_gain: self.noise_gain,
             delay_s: self.delay_s,
-            end_samples: self.main.blocks.kernel().core as u64,
+            start_samples: self.start_samples as u64,
+            end_samples: self.end_samples as u64,
+            slow_start_samples: self.slow_start.unwrap_or(self.given) as u64,
+            slow_time_constant_s: self.main.slow.slowest_s(),
             bias_bound: self.bias_bound,
             least_u: if self.seen.0.is_finite() { self.seen.0 } else { 0.0 },
             rms_u: (self.seen.2 / present).sqrt(),
             greatest_u: self.seen.1,
+            inside: self.median.value().map(|median_u| Inside { median_u, greatest_u: self.greatest_inside }),
             greatest_change: self.greatest_change,
         }
     }
@@ -352,9 +377,7 @@ impl Path {
     fn take(&mut self, block: &[f64]) {
         let mut slow = block.to_vec();
         let mut u = vec![0.0; block.len()];
-        if let Some(corrector) = &mut self.slow {
-            corrector.push(block, &mut slow, &mut u);
-        }
+        self.slow.push(&mut slow, &mut u);
         let hold = |values: &mut [f64], first: f64| {
             let mut last = first;
             for value in values {
@@ -368,12 +391,22 @@ impl Path {
     }
 }
 
-/// What one chain is undone with: the recursion where there is one, and N·H over frequency.
+/// Share of the record's range that does not count at its ends either: the bound of what may lie beyond takes every sample there as set
+/// against the record, which holds ever less the further away they are.
+const END_SHARE: f64 = 1e-3;
+
+/// A standard uncertainty that does not count beside that of the noise: both together are a tenth more than the noise alone; or a millionth
+/// of the record's range, where there is no noise.
+fn enough(noise_u: f64, span: f64) -> f64 {
+    (0.21f64.sqrt() * noise_u).max(1e-6 * span)
+}
+
+/// What one chain is undone with: the recursions, and N·H over frequency.
 struct Inverse<'a> {
     response: Variant<'a>,
     ratio: f64,
     interval_s: f64,
-    slow: Option<ShelfCorrector>,
+    slow: Slow,
     /// Delay that stays in, s.
     delay_s: f64,
 }
@@ -382,25 +415,20 @@ struct Inverse<'a> {
 const DELAY_AT: f64 = 0.05;
 
 impl<'a> Inverse<'a> {
-    fn of(chain: &'a Chain, setting: &ChainSetting) -> Result<Self, ChainCorrectionError> {
+    /// `like` are the slow shelves of a chain from which this one differs by little.
+    fn of(
+        chain: &'a Chain,
+        setting: &ChainSetting,
+        like: Option<&[Shelf]>,
+    ) -> Result<Self, ChainCorrectionError> {
         let response = response(chain, setting.reference);
         let gain = chain.ratio * response.at_frequency(0.0).re;
         if !(gain > 1e-3) {
             return Err(ChainCorrectionError::NoGain { gain });
         }
-        let slow = slow_shelf(&response, setting.interval_s).and_then(|shelf| {
-            let exact = KnownShelf { shelf, error_u: 0.0, time_constant_u_s: 0.0, correlation: 0.0 };
-            let setting = Setting {
-                shelf: exact,
-                interval_s: setting.interval_s,
-                noise: 0.0,
-                span: setting.span,
-                before: setting.before,
-            };
-            ShelfCorrector::new(setting).ok()
-        });
-        let ratio = chain.ratio;
-        let mut inverse = Self { response, ratio, interval_s: setting.interval_s, slow, delay_s: 0.0 };
+        let interval_s = setting.interval_s;
+        let slow = Slow::new(slow::shelves(&response, interval_s, like), setting);
+        let mut inverse = Self { response, ratio: chain.ratio, interval_s, slow, delay_s: 0.0 };
         let hz = DELAY_AT * setting.bandwidth_hz;
         inverse.delay_s = -inverse.rest(hz).arg() / (std::f64::consts::TAU * hz);
         Ok(inverse)
@@ -412,10 +440,9 @@ impl<'a> Inverse<'a> {
         self.ratio * self.response.at_frequency(frequency_hz) * Complex64::from_polar(1.0, turn)
     }
 
-    /// Gain of the recursion.
+    /// Gain of the recursions.
     fn recursion(&self, frequency_hz: f64) -> Complex64 {
-        let delay = Complex64::from_polar(1.0, -std::f64::consts::TAU * frequency_hz * self.interval_s);
-        self.slow.as_ref().map_or(Complex64::new(1.0, 0.0), |corrector| corrector.response(delay))
+        self.slow.response(frequency_hz, self.interval_s)
     }
 
     /// What is left of N·H for the kernel to undo.

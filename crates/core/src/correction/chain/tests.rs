@@ -60,7 +60,7 @@ fn sines_come_back_through_the_gaussian_alone() {
             let (x, u) = corrected(&chain, &[], setting, &shown);
             let delay_s = ChainCorrector::new(&chain, &[], setting).expect("a chain").summary().delay_s;
             // The start of a sine that was not there before is the recursion's start-up.
-            let size = aim(frequency_hz, bandwidth_hz);
+            let size = Aim::new(bandwidth_hz, interval_s).at(frequency_hz);
             for k in (20_000..50_000).step_by(37) {
                 let lag = std::f64::consts::TAU * frequency_hz * delay_s;
                 let off = (x[k] - size * (phase(k) - lag).sin()).abs();
@@ -115,6 +115,72 @@ fn an_edge_comes_back_within_a_hundredth() {
         let expected = crate::numeric::stats::normal_cdf((time_s[k] - delay_s) / sigma);
         assert_close!(x[k], expected, within(0.01), "{} s", time_s[k]);
     }
+}
+
+/// An edge behind 100 kΩ, sampled 30 000 times within the node's own time constant of 1.6 µs: divider and node leave a slow tail each, and both
+/// are undone, with nothing cut off.
+#[test]
+fn slow_nodes_are_undone_at_any_sampling() {
+    let mut chain = chain();
+    chain.node = Node { resistance_ohm: 1e5, capacitance_f: 5e-12 };
+    let (interval_s, bandwidth_hz) = (50e-12, 5e7);
+    let signal = Signal { shape: Shape::Edge { rise_s: 0.0 }, low_v: 0.0, high_v: 1.0 };
+    let time_s: Vec<f64> = (0..40_000).map(|k| -0.2e-6 + k as f64 * interval_s).collect();
+    let question = crate::prediction::Question {
+        chain: &chain,
+        signal: &signal,
+        frequency_hz: &[],
+        time_s: &time_s,
+        accepted_error: 0.03,
+        doubts: &[],
+    };
+    let wave = crate::prediction::predict(&question).expect("a prediction").waveform;
+    let setting = ChainSetting {
+        reference: Reference::UnloadedNode,
+        bandwidth_hz,
+        interval_s,
+        noise: 1e-3,
+        span: 1.0,
+        before: Before::Rest,
+    };
+    let mut corrector = ChainCorrector::new(&chain, &[], setting).expect("a chain to undo");
+    let (mut x, mut u) = (vec![0.0; time_s.len()], vec![0.0; time_s.len()]);
+    corrector.next(SampleView::volts(&wave.shown_v), 0..time_s.len(), &mut x, &mut u);
+    let summary = corrector.summary();
+    assert!(summary.bias_bound < 1e-4, "{}", summary.bias_bound);
+    // 100 kΩ with 5 pF: what the node would show without the probe.
+    let lag = (summary.delay_s / interval_s).round() as usize;
+    let off = |k: usize| (x[k] - (1.0 - (-(time_s[k - lag].max(0.0)) / 0.5e-6).exp())).abs();
+    let last = time_s.len() - summary.end_samples as usize;
+    let worst = (2 * lag..last).map(off).fold(0.0, f64::max);
+    assert!(worst < 0.01, "{worst}");
+    let inside = summary.inside.expect("samples between the ends");
+    assert_close!(inside.median_u, 1e-3 * summary.noise_gain, relative(1e-3));
+    // Without knowing that it was at rest, all samples hold the tails of what may have been before.
+    let unknown = ChainSetting { before: Before::Unknown, ..setting };
+    let mut corrector = ChainCorrector::new(&chain, &[], unknown).expect("a chain to undo");
+    corrector.next(SampleView::volts(&wave.shown_v), 0..time_s.len(), &mut x, &mut u);
+    let summary = corrector.summary();
+    assert_eq!(summary.slow_start_samples, time_s.len() as u64);
+    assert!(summary.inside.expect("samples between the ends").median_u > 0.01);
+    assert!(summary.greatest_u > summary.inside.expect("as above").greatest_u);
+}
+
+/// Where the inverse is still large at half the sampling rate, it ends softly: no kernel that never dies away.
+#[test]
+fn coarse_sampling_makes_no_endless_kernel() {
+    let setting = ChainSetting {
+        reference: Reference::Tip,
+        bandwidth_hz: 1.29e8,
+        interval_s: 1e-9,
+        noise: 2e-3,
+        span: 3.0,
+        before: Before::Unknown,
+    };
+    let summary = ChainCorrector::new(&chain(), &[], setting).expect("a chain to undo").summary();
+    assert!(summary.start_samples < 200 && summary.end_samples < 200, "{summary:?}");
+    // Of a range of 3, less than a hundredth of the noise.
+    assert!(summary.bias_bound < 2e-5, "{summary:?}");
 }
 
 #[test]

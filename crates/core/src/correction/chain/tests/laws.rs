@@ -44,7 +44,7 @@ fn chains() -> impl Strategy<Value = Chain> {
 
 /// What a chain shows of sines (amplitude, frequency, phase), and the same at the reference, through the Gaussian, by the chain's delay later.
 fn there(chain: &Chain, setting: &ChainSetting, sines: &[(f64, f64, f64)], n: usize) -> (Vec<f64>, Vec<f64>) {
-    let delay_s = Inverse::of(chain, setting).expect("a chain to undo").delay_s;
+    let delay_s = Inverse::of(chain, setting, None).expect("a chain to undo").delay_s;
     let gains: Vec<Complex64> = sines
         .iter()
         .map(|(_, hz, _)| chain.ratio * response(chain, setting.reference).at_frequency(*hz))
@@ -55,7 +55,8 @@ fn there(chain: &Chain, setting: &ChainSetting, sines: &[(f64, f64, f64)], n: us
         };
         sines.iter().enumerate().map(|(i, sine)| turned(i, sine)).sum::<f64>()
     };
-    let late = |i: usize| Complex64::from_polar(aim(sines[i].1, BANDWIDTH_HZ), -TAU * sines[i].1 * delay_s);
+    let aim = Aim::new(BANDWIDTH_HZ, INTERVAL_S);
+    let late = |i: usize| Complex64::from_polar(aim.at(sines[i].1), -TAU * sines[i].1 * delay_s);
     (0..n).map(|k| (sum(k, &|i| gains[i]), sum(k, &late))).unzip()
 }
 
