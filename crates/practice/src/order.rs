@@ -1,4 +1,4 @@
-//! What the user may say to the bench, a line each: `turn -15`, `turn 5 on 2`, `set noise 3 mV`, `show`, `end`.
+//! What the user may say to the bench, a line each: `turn -15`, `turn 5 on 2`, `set noise 3 mV`, `reveal`, `end`.
 
 use crate::disturbance::Key;
 
@@ -22,7 +22,7 @@ pub enum Order {
         text: String,
     },
     /// Show the setting, and end blindness.
-    Show,
+    Reveal,
     /// End.
     End,
 }
@@ -39,7 +39,7 @@ pub struct OrderError {
 
 /// The orders, as they are written.
 pub const FORMS: &str =
-    "turn DEGREES [on INPUT], input N, set noise|hum|ringing|droop|hook|bits VALUE, show, end";
+    "turn DEGREES [on INPUT], input N, set noise|hum|ringing|droop|hook|bits VALUE, reveal, end";
 
 /// Reads a line; nothing for an empty one or a remark after `#`.
 ///
@@ -71,7 +71,7 @@ pub fn read(line: &str) -> Result<Option<Order>, OrderError> {
             let key = Key::named(name).ok_or_else(|| fail("that is nothing that can be set"))?;
             Order::Set { key, text: value.join(" ") }
         }
-        ["show"] => Order::Show,
+        ["reveal"] => Order::Reveal,
         ["end"] => Order::End,
         _ => return Err(fail("that is none of them")),
     };
@@ -90,7 +90,7 @@ mod tests {
         assert_eq!(get("turn 2.5° on 2"), Some(Order::Turn { by_deg: 2.5, input: Some(2) }));
         assert_eq!(get("input 3"), Some(Order::Input(3)));
         assert_eq!(get("set noise 3 mV"), Some(Order::Set { key: Key::Noise, text: "3 mV".into() }));
-        assert_eq!(get("show # now"), Some(Order::Show));
+        assert_eq!(get("reveal # now"), Some(Order::Reveal));
         assert_eq!(get("end"), Some(Order::End));
         assert_eq!(get("  # nothing"), None);
     }

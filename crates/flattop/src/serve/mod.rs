@@ -8,6 +8,7 @@ mod answer;
 mod args;
 mod assess;
 mod bench;
+pub(crate) mod control;
 mod correct;
 mod drawing;
 mod guard;

@@ -150,6 +150,11 @@ impl Digitizer {
         self.status.byte(!self.answers.is_empty())
     }
 
+    /// Whether a message is still to be carried out.
+    pub fn has_work(&self) -> bool {
+        !self.jobs.is_empty()
+    }
+
     /// Goes on as far as it can by the time `now`, and tells what comes next.
     pub fn next(&mut self, bench: &mut Bench, now: Duration) -> Next {
         loop {
