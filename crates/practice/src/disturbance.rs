@@ -130,7 +130,16 @@ fn shown(value: f64, unit: Unit) -> String {
     match unit {
         // Nine digits hide the binary tail and no more than a human wrote.
         Unit::Ratio => format!("{} %", (value * 1e11).round() / 1e9),
-        unit => format_engineering(value, unit, 4),
+        unit => {
+            let text = format_engineering(value, unit, 4);
+            // "20 mV", not "20.00 mV".
+            match text.split_once(' ') {
+                Some((number, rest)) if number.contains('.') => {
+                    format!("{} {rest}", number.trim_end_matches('0').trim_end_matches('.'))
+                }
+                _ => text,
+            }
+        }
     }
 }
 
@@ -174,6 +183,8 @@ mod tests {
         }
         assert_eq!(again, all);
         assert_eq!(all.text(Key::Droop), "2 %");
+        assert_eq!(all.text(Key::Hum), "20 mV");
+        assert_eq!(Disturbances::none().text(Key::Hum), "0 V");
     }
 
     #[test]

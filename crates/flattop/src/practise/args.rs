@@ -2,6 +2,8 @@
 
 use std::net::SocketAddr;
 
+use flattop_core::quantity::{self, Unit};
+
 use crate::values;
 
 /// Run a simulated instrument, to practise with or to test against
@@ -33,7 +35,7 @@ pub(crate) struct Args {
     pub(crate) seed: Option<u64>,
 
     /// Compensation error of every probe at the start, such as -8%; without it the seed's choice
-    #[arg(long, value_name = "E", value_parser = crate::correct::error, allow_hyphen_values = true, help_heading = BENCH)]
+    #[arg(long, value_name = "E", value_parser = start, allow_hyphen_values = true, help_heading = BENCH)]
     pub(crate) start: Option<f64>,
 
     /// Hide where the trimmers stand until 'reveal', or the end
@@ -83,6 +85,15 @@ pub(crate) struct Args {
     /// Write one JSON object on one line for the beginning, each order and the end
     #[arg(long)]
     pub(crate) json: bool,
+}
+
+fn start(text: &str) -> Result<f64, String> {
+    let error = quantity::parse(text, Unit::Ratio).map_err(|error| error.to_string())?;
+    if error.abs() <= 0.5 {
+        Ok(error)
+    } else {
+        Err(format!("\"{text}\" is out of range; from -50 % to 50 %"))
+    }
 }
 
 fn rate(text: &str) -> Result<f64, String> {

@@ -98,7 +98,7 @@ fn bind(address: SocketAddr, option: &str) -> Result<TcpListener, String> {
 }
 
 /// A seed that nobody chose, short enough to be typed.
-fn fresh_seed() -> Result<u64, String> {
+pub(crate) fn fresh_seed() -> Result<u64, String> {
     let mut bytes = [0; 4];
     getrandom::fill(&mut bytes)
         .map_err(|error| format!("no seed could be drawn: {error}; give one with --seed NUMBER"))?;

@@ -302,6 +302,19 @@ impl Standing {
         self.input(self.chosen)
     }
 
+    /// What disturbs the signal.
+    pub(crate) fn disturbances(&self) -> &DisturbancesShown {
+        &self.disturbances
+    }
+
+    pub(crate) fn is_blind(&self) -> bool {
+        self.blind
+    }
+
+    pub(crate) fn is_revealed(&self) -> bool {
+        self.revealed
+    }
+
     /// Frequency of the source, Hz.
     pub(crate) fn frequency_hz(&self) -> f64 {
         self.frequency_hz
