@@ -276,9 +276,12 @@ fn what_cannot_be_practised_says_why() {
 #[test]
 #[allow(clippy::disallowed_methods)] // a test reads the documents
 fn documents_list_the_headers_that_there_are() {
-    let text = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/practise.md")).unwrap();
-    let listed: Vec<&str> =
-        text.lines().filter_map(|line| line.strip_prefix("| `")?.split_once("` |").map(|(header, _)| header)).collect();
+    let text =
+        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/practise.md")).unwrap();
+    let listed: Vec<&str> = text
+        .lines()
+        .filter_map(|line| line.strip_prefix("| `")?.split_once("` |").map(|(header, _)| header))
+        .collect();
     let known: Vec<&str> = flattop_practice::digitizer::headers().map(|(header, _)| header).collect();
     assert_eq!(listed, known);
 }

@@ -1,7 +1,7 @@
 // The trimmer of the practice bench: turned here, while the reading tells how far.
 import { useEffect, useState } from 'preact/hooks';
 import { api, problemOf, type Problem } from '../../api';
-import { number, percent, percentWith, picofarads } from '../../format';
+import { number, percent, percentWith, si } from '../../format';
 import { reading } from '../../session';
 import { text } from '../../text';
 import type { PracticeBench } from '../../types';
@@ -58,7 +58,7 @@ export function Practice({ session }: { session: string }) {
                 [words.readError, shown ? percentWith(shown) : '–'],
                 [words.angle, words.angleOf(number(bench.setting.angle_deg), number(bench.travel_deg))],
                 [words.flatAt, bench.setting.matched_angle_deg === null ? words.outOfReach : `${number(bench.setting.matched_angle_deg)}°`],
-                [words.capacitance, picofarads(bench.setting.capacitance_f)],
+                [words.capacitance, si(bench.setting.capacitance_f, 'F')],
               ]}
             />
           ) : (
