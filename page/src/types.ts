@@ -224,6 +224,18 @@ export interface Session {
   last?: TrimCapture | null;
 }
 
+/** The practice bench of a session, as docs/http.md has it. */
+export interface PracticeBench {
+  divider: string;
+  blind: boolean;
+  revealed: boolean;
+  disturbances: { noise: string; hum: string; ringing: string; droop: string; hook: string; bits: number };
+  turned_deg: number;
+  travel_deg: number;
+  at_stop: 'low' | 'high' | null;
+  setting: { angle_deg: number; capacitance_f: number; compensation_error: number; matched_angle_deg: number | null } | null;
+}
+
 export interface BenchField {
   key: string;
   form: 'text' | 'number' | 'quantity' | 'toleranced' | 'range' | 'days' | 'rating' | 'word';

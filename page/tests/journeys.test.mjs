@@ -482,6 +482,70 @@ describe('reached with a secret', () => {
   });
 });
 
+describe('the practice bench', () => {
+  let server;
+  before(async () => {
+    server = await serve();
+  });
+  after(() => server?.stop());
+
+  test('a hidden trimmer is brought within tolerance by what the page shows alone', async () => {
+    await on(server.base, '#/', async (page) => {
+      await page.getByRole('link', { name: 'Practise trimming' }).click();
+      await page.getByRole('button', { name: 'Start', exact: true }).click();
+      const reading = page.locator('.reading');
+      await reading.waitFor();
+      const trimmer = page.getByRole('region', { name: 'Practice trimmer' });
+      const press = (by) => trimmer.getByRole('button', { name: `Turn ${by < 0 ? 'back' : 'clockwise'} by ${Math.abs(by)} degrees`, exact: true }).click();
+      // A person turns, looks, and turns less where it went too far: no figure of the trimmer's is known here.
+      let step = 30;
+      let before = '';
+      for (let turn = 0; turn < 60; turn += 1) {
+        await page.waitForTimeout(450);
+        const verdict = await reading.getAttribute('data-verdict');
+        if (verdict === 'within-tolerance') break;
+        const way = /grows/.test(await reading.locator('.do').innerText()) ? 'clockwise' : 'back';
+        if (before && way !== before) step = { 30: 5, 5: 1, 1: 1 }[step];
+        before = way;
+        await press(way === 'clockwise' ? step : -step);
+      }
+      await page.waitForFunction(() => document.querySelector('.reading')?.getAttribute('data-verdict') === 'within-tolerance');
+      await page.waitForTimeout(1500);
+      assert.equal(await reading.getAttribute('data-verdict'), 'within-tolerance', 'it stays there');
+      assert.equal(await trimmer.getByText('True error').count(), 0, 'hidden until asked for');
+      await trimmer.getByRole('button', { name: 'Show where it stands' }).click();
+      const fact = (name) => trimmer.locator('dt', { hasText: name }).locator('xpath=following-sibling::dd[1]').innerText();
+      const truth = number(await fact('True error')) / 100;
+      assert.ok(Math.abs(truth) <= 0.01, `true e ${truth}`);
+      const [value, interval] = (await fact('Read on this page')).split('±').map((part) => number(part) / 100);
+      assert.ok(Math.abs(value - truth) <= 2.5 * interval, `${value} ± ${interval}, true ${truth}`);
+    });
+  });
+
+  test('a stop is told, and a disturbance that cannot be', async () => {
+    await on(
+      server.base,
+      '#/compensate?source=practice',
+      async (page) => {
+        await page.getByRole('button', { name: 'Start', exact: true }).click();
+        const trimmer = page.getByRole('region', { name: 'Practice trimmer' });
+        await trimmer.waitFor();
+        for (let turn = 0; turn < 10; turn += 1) await trimmer.getByRole('button', { name: 'Turn clockwise by 30 degrees' }).click();
+        await trimmer.getByText('At the upper stop').waitFor();
+        await trimmer.getByText('What disturbs the signal').click();
+        await trimmer.getByLabel('Noise, rms').fill('9 V');
+        await trimmer.getByRole('button', { name: 'Apply' }).click();
+        await trimmer.getByText(/out of range/).first().waitFor();
+        await trimmer.getByLabel('Noise, rms').fill('20 mV');
+        await trimmer.getByRole('button', { name: 'Apply' }).click();
+        await page.waitForFunction(() => document.querySelectorAll('.practice [role=alert]').length === 0);
+        assert.equal(await trimmer.getByLabel('Noise, rms').inputValue(), '20 mV');
+      },
+      /422/,
+    );
+  });
+});
+
 describe('the logbook written to', () => {
   let server;
   before(async () => {

@@ -3,8 +3,8 @@
 use clap::{Parser, Subcommand};
 
 use crate::{
-    assess, bench, budget, characterise, choose, completions, correct, dialogue, log, man, pair, predict,
-    reach, report, serve, trim,
+    assess, bench, budget, characterise, choose, completions, correct, dialogue, log, man, pair, practise,
+    predict, reach, report, serve, trim,
 };
 
 /// Trust what the oscilloscope shows through a divider probe
@@ -30,6 +30,7 @@ pub(crate) enum Command {
     Pair(Box<pair::Args>),
     Correct(Box<correct::Args>),
     Trim(Box<trim::Args>),
+    Practise(practise::Args),
     Dialogue(dialogue::Args),
     Bench(Box<bench::Args>),
     Log(Box<log::Args>),

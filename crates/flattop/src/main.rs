@@ -16,6 +16,7 @@ mod logged;
 mod man;
 mod output;
 mod pair;
+mod practise;
 mod predict;
 mod progress;
 mod reach;
@@ -43,6 +44,7 @@ fn main() -> ExitCode {
         Command::Pair(args) => ("pair", pair::run(&args)),
         Command::Correct(args) => ("correct", correct::run(&args)),
         Command::Trim(args) => ("trim", trim::run(&args)),
+        Command::Practise(args) => ("practise", practise::run(&args)),
         Command::Dialogue(args) => ("dialogue", dialogue::run(&args)),
         Command::Bench(args) => ("bench", bench::run(&args)),
         Command::Log(args) => ("log", log::run(&args)),

@@ -126,7 +126,7 @@ impl DeviceError {
 }
 
 /// Errors of SCPI-1999 that a digitizer is likely to give. Numbers and words from memory of volume 2, 21.8.9 to 21.8.12.
-pub const STANDARD: [(i32, &str); 31] = [
+pub const STANDARD: [(i32, &str); 33] = [
     (0, "No error"),
     (-100, "Command error"),
     (-101, "Invalid character"),
@@ -138,6 +138,7 @@ pub const STANDARD: [(i32, &str); 31] = [
     (-113, "Undefined header"),
     (-120, "Numeric data error"),
     (-131, "Invalid suffix"),
+    (-138, "Suffix not allowed"),
     (-141, "Invalid character data"),
     (-161, "Invalid block data"),
     (-200, "Execution error"),
@@ -152,6 +153,7 @@ pub const STANDARD: [(i32, &str); 31] = [
     (-300, "Device-specific error"),
     (-310, "System error"),
     (-350, "Queue overflow"),
+    (-363, "Input buffer overrun"),
     (-365, "Time out error"),
     (-400, "Query error"),
     (-410, "Query INTERRUPTED"),

@@ -112,7 +112,7 @@ fn of(app: &App, signed_in: bool) -> About {
             files: true,
             watch_roots: names(app.roots.iter().map(|root| &root.name).collect()),
             instruments: names(app.instruments.iter().map(|one| &one.name).collect()),
-            practice: false,
+            practice: true,
         },
         limits: Limits {
             assess_bytes: MOST_CAPTURE as u64,

@@ -99,8 +99,7 @@ pub(super) async fn guard(State(app): State<Shared>, request: Request, next: Nex
 }
 
 fn check(app: &Shared, request: &Request) -> Result<(), Problem> {
-    is_for_us(&app.hosts, request.uri(), request.headers())?;
-    is_from_us(request.method(), request.uri(), request.headers())?;
+    is_ours(&app.hosts, request)?;
     let path = request.uri().path();
     let is_open = !path.starts_with("/api/") || matches!(path, "/api/about" | "/api/sign-in");
     if !is_open && !app.is_signed_in(request.headers()) {
@@ -108,6 +107,12 @@ fn check(app: &Shared, request: &Request) -> Result<(), Problem> {
         return Err(Problem::new(StatusCode::UNAUTHORIZED, "sign-in-needed", message));
     }
     Ok(())
+}
+
+/// Whether a request names this server and comes from its own page.
+pub(super) fn is_ours(hosts: &Hosts, request: &Request) -> Result<(), Problem> {
+    is_for_us(hosts, request.uri(), request.headers())?;
+    is_from_us(request.method(), request.uri(), request.headers())
 }
 
 fn is_for_us(hosts: &Hosts, uri: &Uri, headers: &HeaderMap) -> Result<(), Problem> {

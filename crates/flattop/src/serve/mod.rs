@@ -8,6 +8,7 @@ mod answer;
 mod args;
 mod assess;
 mod bench;
+pub(crate) mod control;
 mod correct;
 mod drawing;
 mod guard;
@@ -168,6 +169,7 @@ fn routes() -> OpenApiRouter<Shared> {
         .routes(routes!(live::drop_in))
         .routes(routes!(live::window))
         .routes(routes!(live::log))
+        .routes(routes!(live::practice, live::practise))
         .routes(routes!(live::look))
         .routes(routes!(bench::all))
         .routes(routes!(bench::fields))

@@ -127,6 +127,11 @@ pub(super) struct CircuitAsked {
 }
 
 impl CircuitAsked {
+    /// Whether a probe or an input of the bench is named.
+    pub(super) fn names_a_pairing(&self) -> bool {
+        self.probe.is_some() || self.input.is_some()
+    }
+
     pub(super) fn read(&self, reader: &mut Reader) -> Circuit {
         Circuit {
             divider: reader.read("divider", self.divider.as_ref(), values::divider),

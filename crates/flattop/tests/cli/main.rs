@@ -17,6 +17,7 @@ mod logbook;
 mod measure;
 mod pair;
 mod plan_ids;
+mod practise;
 mod predict;
 mod reach;
 mod readings;

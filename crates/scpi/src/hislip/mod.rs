@@ -4,8 +4,8 @@
 //! clauses and numbers from memory. Synchronized mode only, no locks, no encryption. [`Client`] is our side, [`Server`]
 //! the instrument's, for practice and tests.
 //!
-//! An independent client (PyVISA 1.16.2 with PyVISA-py 0.8.1, as a process of its own) has opened a session with
-//! [`Server`], read an identity, a block of 40 samples and an error queue, and cleared the device: by hand, not in a test.
+//! An independent client (PyVISA with PyVISA-py, a process of its own) reads captures from [`Server`]:
+//! `reference/second_client.py`, which `scripts/test` runs.
 
 mod client;
 mod frame;

@@ -27,6 +27,7 @@ pub struct Server {
     requests: VecDeque<Request>,
     message: Vec<u8>,
     answers_to: u32,
+    status: u8,
     is_open: [bool; 2],
 }
 
@@ -42,6 +43,7 @@ impl Server {
             requests: VecDeque::new(),
             message: Vec::new(),
             answers_to: FIRST_ID,
+            status: 0,
             is_open: [false; 2],
         }
     }
@@ -54,6 +56,11 @@ impl Server {
     /// What the client wants, oldest first.
     pub fn request(&mut self) -> Option<Request> {
         self.requests.pop_front()
+    }
+
+    /// The status byte that the next status query is answered with.
+    pub fn set_status(&mut self, status: u8) {
+        self.status = status;
     }
 
     /// Answers the last message, in parts that the client takes.
@@ -130,7 +137,7 @@ impl Server {
                 self.put(channel, M::DeviceClearAcknowledge, 0, 0, &[]);
             }
             (Asynchronous, M::AsyncStatusQuery) if is_open => {
-                self.put(channel, M::AsyncStatusResponse, 0, 0, &[]);
+                self.put(channel, M::AsyncStatusResponse, self.status, 0, &[]);
             }
             (_, found) => {
                 let (code, expected) = if is_open {

@@ -9,10 +9,11 @@ import { about, bench, labelled } from '../../state';
 import { text } from '../../text';
 import { takeFiles } from '../../ui/drop';
 import { announce } from '../../ui/live';
-import { Caution, Choose, Facts, Field, Findings, PickFile, Problems, Radios, Scroll, onSubmit } from '../../ui/parts';
+import { Caution, Choose, Facts, Field, Findings, PickFile, Problems, Radios, Scroll, Tick, onSubmit } from '../../ui/parts';
 import { ByEye } from './ByEye';
 import { ErrorDrawing, RecordDrawing, ResidualDrawing, TurnsDrawing } from './Drawings';
 import { Log } from './Log';
+import { Practice } from './Practice';
 import { Reading, turnWords } from './Reading';
 import { Sound } from './Sound';
 
@@ -32,6 +33,7 @@ interface Settings {
   root: string;
   folder: string;
   instrument: string;
+  blind: boolean;
 }
 
 /** Kept while the reader walks through other pages. */
@@ -48,6 +50,7 @@ let kept: Settings = {
   root: '',
   folder: '',
   instrument: '',
+  blind: true,
 };
 
 function circuitOf(settings: Settings): Circuit {
@@ -60,6 +63,11 @@ function circuitOf(settings: Settings): Circuit {
 }
 
 function requestOf(settings: Settings): Record<string, unknown> {
+  const hold = Math.max(0, Math.round(Number(settings.hold) || 0));
+  // Its probe is its own: no pairing, no divider, nothing about columns.
+  if (settings.source === 'practice') {
+    return { ...(settings.tolerance ? { tolerance: settings.tolerance } : {}), hold, source: { kind: 'practice', blind: settings.blind } };
+  }
   const columns: Record<string, unknown> = {};
   if (settings.column) columns['column'] = Number(settings.column);
   if (settings.reference) columns['reference'] = Number(settings.reference);
@@ -70,7 +78,7 @@ function requestOf(settings: Settings): Record<string, unknown> {
       : settings.source === 'instrument'
         ? { kind: 'instrument', id: settings.instrument }
         : { kind: settings.source };
-  return { ...circuitOf(settings), ...columns, hold: Math.max(0, Math.round(Number(settings.hold) || 0)), source };
+  return { ...circuitOf(settings), ...columns, hold, source };
 }
 
 const started = computed(() => reading.value !== null);
@@ -123,6 +131,7 @@ export function Compensate() {
   const root = settings.root || (roots[0]?.id ?? '');
   const instrument = settings.instrument || (instruments[0]?.id ?? '');
   const eye = settings.source === 'eye';
+  const practised = settings.source === 'practice';
 
   const start = async () => {
     change({ root, instrument });
@@ -142,6 +151,7 @@ export function Compensate() {
         <summary>{words.setUp}</summary>
         <form onSubmit={onSubmit(() => void start())}>
           <div class="grid">
+            {!practised && (
             <Choose
               name="pairing"
               label={words.pairing}
@@ -152,8 +162,9 @@ export function Compensate() {
                 ...pairings.map((one): [string, string] => [`${one.probe} on ${one.input}`, words.pairingOption(labelled(one.probe), labelled(one.input), text.bench.states[one.state] ?? one.state)]),
               ]}
             />
-            {!settings.pairing && <Field name="divider" label={words.divider} hint={words.dividerHint} value={settings.divider} change={(divider) => change({ divider })} />}
-            {!settings.pairing && (
+            )}
+            {!practised && !settings.pairing && <Field name="divider" label={words.divider} hint={words.dividerHint} value={settings.divider} change={(divider) => change({ divider })} />}
+            {!practised && !settings.pairing && (
               <Choose
                 name="adjust"
                 label={words.adjust}
@@ -184,6 +195,7 @@ export function Compensate() {
             ) : (
               <Choose label={words.instrument} value={instrument} change={(value) => change({ instrument: value })} options={instruments.map((one): [string, string] => [one.id, one.name])} />
             ))}
+          {practised && <Tick label={words.practice.hide} value={settings.blind} change={(blind) => change({ blind })} />}
           {(settings.source === 'files' || settings.source === 'watch') && (
             <details>
               <summary>{words.more}</summary>
@@ -214,6 +226,7 @@ export function Compensate() {
   const live = (
     <div key="live">
       {now && <Newest />}
+      {running && session.value?.source.kind === 'practice' && <Practice session={session.value.id} />}
       <Log />
       {(running || now) && (
         <div class="row">

@@ -16,6 +16,7 @@ use tokio::sync::watch;
 use utoipa::ToSchema;
 
 use super::super::drawing::{Drawing, Window};
+use crate::practise::running::Practice;
 use crate::trim::session::{Loggable, Place, Session};
 
 /// Captures of the history.
@@ -37,7 +38,7 @@ pub(in crate::serve) struct Live {
 }
 
 /// What stays the same.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub(super) struct Facts {
     pub(super) title: String,
     pub(super) source: serde_json::Value,
@@ -47,6 +48,8 @@ pub(super) struct Facts {
     pub(super) hold: usize,
     pub(super) adjusted_at: AdjustedAt,
     pub(super) read: flattop_captures::ReadOptions,
+    /// The bench that is turned from the page.
+    pub(super) practice: Option<Arc<Practice>>,
 }
 
 struct Inside {

@@ -15,6 +15,7 @@ use utoipa::{IntoParams, ToSchema};
 
 use super::super::answer::{Answer, Asked, CaptureBytes, Json, Named, Problem, Typed, Written, work};
 use super::super::assess::capture_of;
+use super::super::control::Hand;
 use super::super::drawing::Window;
 use super::super::state::Shared;
 use super::super::stored::{WindowAsked, tidy_name};
@@ -22,6 +23,7 @@ use super::super::typed::{CircuitAsked, ColumnsAsked, LogAsked, Reader, Unknown}
 use super::hub::{Bookmark, Detail, Entered, Facts, Live, Reading, Standing};
 use super::source::{self, SourceAsked};
 use super::{MOST_READERS, too_many};
+use crate::practise::running::{DIVIDER, DisturbancesShown, InputStanding, Practice};
 use crate::trim::session::{Logging, Session, Wish};
 
 /// How often a reader hears that the connection is alive.
@@ -60,6 +62,11 @@ pub(in crate::serve) async fn start(
         let circuit = asked.circuit.read(&mut reader);
         let read = asked.columns.read(&mut reader);
         reader.finish()?;
+        if matches!(asked.source, SourceAsked::Practice(_)) && asked.circuit.names_a_pairing() {
+            let message =
+                "practice is no pairing of the bench and cannot be logged; leave probe and input out";
+            return Err(Problem::field("source.kind", message));
+        }
         app.sessions.has_room(app.clock.now())?;
         let known = asked.circuit.known(&app, &circuit, false)?;
         let opened = source::open(&app, &asked.source, &read)?;
@@ -77,6 +84,7 @@ pub(in crate::serve) async fn start(
             hold: asked.hold,
             adjusted_at: assumptions.adjusted_at,
             read,
+            practice: opened.practice,
         };
         let wish = Wish { circuit, hold: asked.hold, captures: None, logging: Logging::OnDemand };
         let session = Session::new(wish, title, &known);
@@ -304,6 +312,63 @@ pub(in crate::serve) async fn look(
         folder.folders.retain(|name| !name.starts_with('.'));
         folder.folders.sort();
         Ok(Json(folder))
+    })
+    .await
+}
+
+/// The practice bench of a session
+#[derive(Serialize, ToSchema)]
+pub(in crate::serve) struct PracticeShown {
+    divider: &'static str,
+    blind: bool,
+    revealed: bool,
+    disturbances: DisturbancesShown,
+    #[serde(flatten)]
+    input: Option<InputStanding>,
+}
+
+impl PracticeShown {
+    fn of(practice: &Practice) -> Self {
+        let standing = practice.standing();
+        Self {
+            divider: DIVIDER,
+            blind: standing.is_blind(),
+            revealed: standing.is_revealed(),
+            disturbances: standing.disturbances().clone(),
+            input: standing.chosen().cloned(),
+        }
+    }
+}
+
+fn practice_of(live: &Live) -> Answer<&Arc<Practice>> {
+    let none =
+        || Problem::not_found("this session has no practice bench; start one with the source \"practice\"");
+    live.facts().practice.as_ref().ok_or_else(none)
+}
+
+/// How the practice bench of a session stands
+#[utoipa::path(get, path = "/api/sessions/{id}/practice", tag = "sessions", params(("id" = String, Path,)),
+    responses((status = 200, body = PracticeShown)))]
+pub(in crate::serve) async fn practice(
+    State(app): State<Shared>,
+    Named(id): Named<String>,
+) -> Answer<Json<PracticeShown>> {
+    work(move || Ok(Json(PracticeShown::of(practice_of(&*app.sessions.find(&id)?)?)))).await
+}
+
+/// Turn the trimmer of a practice bench, change what disturbs it, reveal its setting
+#[utoipa::path(post, path = "/api/sessions/{id}/practice", tag = "sessions", params(("id" = String, Path,)),
+    request_body = Hand, responses((status = 200, body = PracticeShown)))]
+pub(in crate::serve) async fn practise(
+    State(app): State<Shared>,
+    Named(id): Named<String>,
+    Typed(hand): Typed<Hand>,
+) -> Answer<Json<PracticeShown>> {
+    work(move || {
+        let live = app.sessions.find(&id)?;
+        let practice = practice_of(&live)?;
+        hand.act(practice)?;
+        Ok(Json(PracticeShown::of(practice)))
     })
     .await
 }

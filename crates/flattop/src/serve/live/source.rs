@@ -6,13 +6,18 @@ use std::time::Duration;
 
 use axum::http::StatusCode;
 use flattop_captures::ReadOptions;
-use flattop_instruments::source::{AtStart, Feed, Pace, Source as _, Step, Wake, Watch};
+use flattop_instruments::dialogue::Dialogue;
+use flattop_instruments::source::{
+    AtStart, Connect, Feed, FromInstrument, Pace, Source as _, Step, Wake, Watch,
+};
+use flattop_practice::disturbance::{Disturbances, Key};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::super::answer::{Answer, MOST_CAPTURE, Problem};
 use super::super::state::{App, WatchRoot};
 use super::hub::Live;
+use crate::practise::running::{Practice, Wish};
 
 /// Longest wait without a look whether the session is over.
 const TURN: Duration = Duration::from_millis(200);
@@ -38,17 +43,88 @@ pub(super) enum SourceAsked {
         /// Id of an instrument.
         id: String,
     },
+    /// A simulated instrument of the session's own, with a trimmer to turn.
+    Practice(PracticeAsked),
+}
+
+/// A practice bench; what is left out is as on an ordinary bench.
+#[derive(Clone, Debug, Default, Deserialize, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct PracticeAsked {
+    /// Noise of a sample, rms at the tip, as `3 mV`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    noise: Option<String>,
+    /// Amplitude of a mains hum.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    hum: Option<String>,
+    /// Overshoot of a ringing, as `5 %` of the step.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    ringing: Option<String>,
+    /// What a flat loses up to its end.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    droop: Option<String>,
+    /// What creeps in late.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    hook: Option<String>,
+    /// Resolution of the converter, bits; 0 for none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    bits: Option<u32>,
+    /// Where the trimmer stands, and the noise, come from; a new one where it is left out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    seed: Option<u64>,
+    /// Whether the setting is hidden until it is asked for.
+    #[serde(default)]
+    blind: bool,
 }
 
 /// A source that runs by itself, and what it is called.
 pub(super) struct Opened {
     pub(super) feed: Option<Feed>,
     pub(super) name: String,
+    /// The bench that is turned from the page, where it is a practice one.
+    pub(super) practice: Option<Arc<Practice>>,
+}
+
+/// Captures a second of a practice bench.
+const PRACTICE_RATE: f64 = 10.0;
+
+impl PracticeAsked {
+    fn open(&self, app: &App) -> Answer<Opened> {
+        let mut disturbances = Disturbances::usual();
+        let bits = self.bits.map(|bits| bits.to_string());
+        for (key, text) in [
+            (Key::Noise, &self.noise),
+            (Key::Hum, &self.hum),
+            (Key::Ringing, &self.ringing),
+            (Key::Droop, &self.droop),
+            (Key::Hook, &self.hook),
+            (Key::Bits, &bits),
+        ] {
+            if let Some(text) = text {
+                let at = format!("source.{}", key.name());
+                disturbances.set(key, text).map_err(|error| Problem::field(&at, error.to_string()))?;
+            }
+        }
+        let seed = match self.seed {
+            Some(seed) => seed,
+            None => crate::practise::fresh_seed().map_err(|_| Problem::internal())?,
+        };
+        let wish = Wish { inputs: 1, disturbances, seed, is_blind: self.blind, start: None };
+        let practice = Practice::new(wish, &app.clock);
+        let dialogue = Dialogue::scpi_1999().map_err(|_| Problem::internal())?;
+        let theirs = Arc::clone(&practice);
+        let connect: Connect = Box::new(move || Ok(Box::new(theirs.loopback(PRACTICE_RATE))));
+        let instrument = FromInstrument::new("practice bench", dialogue, connect, app.clock.clone());
+        let feed = Feed::start(instrument, WAITING);
+        Ok(Opened { feed: Some(feed), name: "practice bench".to_owned(), practice: Some(practice) })
+    }
 }
 
 pub(super) fn open(app: &App, asked: &SourceAsked, read: &ReadOptions) -> Answer<Opened> {
     match asked {
-        SourceAsked::Files {} => Ok(Opened { feed: None, name: "dropped captures".to_owned() }),
+        SourceAsked::Files {} => {
+            Ok(Opened { feed: None, name: "dropped captures".to_owned(), practice: None })
+        }
         SourceAsked::Watch { root, path } => {
             let (root, place) = confined(&app.roots, root, path)?;
             let when = (AtStart::PassOver, Wake::SystemOrLook);
@@ -56,7 +132,7 @@ pub(super) fn open(app: &App, asked: &SourceAsked, read: &ReadOptions) -> Answer
                 Watch::new(&place, read.clone(), Pace::usual(), MOST_CAPTURE as u64, when, app.clock.clone());
             let feed = Feed::start(watch.within(root.folder.clone()), WAITING);
             let name = if path.is_empty() { root.name.clone() } else { format!("{}/{path}", root.name) };
-            Ok(Opened { feed: Some(feed), name: format!("watching {name}") })
+            Ok(Opened { feed: Some(feed), name: format!("watching {name}"), practice: None })
         }
         SourceAsked::Instrument { id } => {
             let known = app.instruments.iter().find(|known| known.name == *id).ok_or_else(|| {
@@ -64,8 +140,9 @@ pub(super) fn open(app: &App, asked: &SourceAsked, read: &ReadOptions) -> Answer
                 Problem::new(StatusCode::UNPROCESSABLE_ENTITY, "unknown-source", message).at("source.id")
             })?;
             let feed = crate::trim::source::instrument(&known.address, known.dialogue.clone(), &app.clock);
-            Ok(Opened { feed: Some(feed), name: known.name.clone() })
+            Ok(Opened { feed: Some(feed), name: known.name.clone(), practice: None })
         }
+        SourceAsked::Practice(asked) => asked.open(app),
     }
 }
 

@@ -5,5 +5,6 @@ mod bench;
 mod client;
 mod contract;
 mod live;
+mod practice;
 mod results;
 mod speed;
