@@ -1,6 +1,7 @@
 // All that the page asks of the program. No other file knows a path of docs/http.md.
 import { signal } from '@preact/signals';
 import { text } from './text';
+import { forThePage } from './words';
 
 export interface Problem {
   code: string;
@@ -80,5 +81,5 @@ export function problemOf(cause: unknown): Problem {
 
 /** The fields that a failure names, by their keys. */
 export function faultsOf(problem: Problem): Record<string, string> {
-  return Object.fromEntries(problem.fields.map((field) => [field.at, field.message]));
+  return Object.fromEntries(problem.fields.map((field) => [field.at, forThePage(field.message)]));
 }

@@ -4,17 +4,18 @@ import { useId } from 'preact/hooks';
 import type { Problem } from '../api';
 import { text } from '../text';
 import type { Finding, Severity } from '../types';
+import { forThePage } from '../words';
 
 export function Problems({ problem, dismiss }: { problem: Problem | null; dismiss?: () => void }) {
   if (!problem) return null;
   return (
     <div class="problem" role="alert">
       <p>
-        <strong>{text.problem.title}.</strong> {problem.message}
+        <strong>{text.problem.title}.</strong> {forThePage(problem.message)}
       </p>
       {problem.remedy && (
         <p>
-          {text.problem.remedy} {problem.remedy}
+          {text.problem.remedy} {forThePage(problem.remedy)}
         </p>
       )}
       {dismiss && (
@@ -158,11 +159,11 @@ export function Findings({ findings, heading = 'h2', title = text.findings.title
               </span>
               <div>
                 <p>
-                  <strong>{text.severity[finding.severity]}:</strong> {finding.message}
+                  <strong>{text.severity[finding.severity]}:</strong> {forThePage(finding.message)}
                 </p>
                 {finding.remedy && (
                   <p class="remedy">
-                    {text.findings.remedy} {finding.remedy}
+                    {text.findings.remedy} {forThePage(finding.remedy)}
                   </p>
                 )}
                 <p class="code">{finding.code}</p>

@@ -1,6 +1,6 @@
 // For an oscilloscope that gives no data: two levels read off its screen, and the same verdict.
 import { useState } from 'preact/hooks';
-import { ApiError, api, problemOf, type Problem } from '../../api';
+import { api, faultsOf, problemOf, type Problem } from '../../api';
 import { accept, fromAssessment, reading, type Circuit } from '../../session';
 import { text } from '../../text';
 import type { Assessment } from '../../types';
@@ -30,7 +30,7 @@ export function ByEye({ circuit }: { circuit: Circuit }) {
     } catch (cause) {
       const found = problemOf(cause);
       setProblem(found);
-      if (cause instanceof ApiError) setFaults(Object.fromEntries(cause.problem.fields.map((field) => [field.at, field.message])));
+      setFaults(faultsOf(problemOf(cause)));
     }
   };
   return (

@@ -5,6 +5,7 @@ import { percent, percentWith, share, si, siWith } from '../../format';
 import { route } from '../../router';
 import { bench, labelled } from '../../state';
 import { text } from '../../text';
+import { forThePage } from '../../words';
 import type { Prediction } from '../../types';
 import { Caution, Choose, Facts, Findings, Problems, Scroll } from '../../ui/parts';
 import { Plot, type Column } from '../../ui/Plot';
@@ -319,7 +320,7 @@ function More({ answer }: { answer: Prediction }) {
           <ul>
             {answer.assumed.map((one) => (
               <li key={one.what}>
-                <code>{one.what}</code>: {one.value === null ? one.words : siWith({ value: one.value, standard_uncertainty: one.standard_uncertainty }, one.unit ?? '')} – {one.why}
+                <code>{one.what}</code>: {one.value === null ? one.words : siWith({ value: one.value, standard_uncertainty: one.standard_uncertainty }, one.unit ?? '')} – {forThePage(one.why)}
               </li>
             ))}
           </ul>

@@ -5,6 +5,7 @@ import { percentWith, share, si } from '../../format';
 import { go } from '../../router';
 import { bench, labelled } from '../../state';
 import { text } from '../../text';
+import { forThePage } from '../../words';
 import type { Choice } from '../../types';
 import { Findings, Problems, Scroll, Tick } from '../../ui/parts';
 import { measurementOf, type Wish } from './Plan';
@@ -78,7 +79,7 @@ export function Ranking({ wish }: { wish: Wish }) {
                     <td class="n">{percentWith(one.error)}</td>
                     <td>{share(one.total_error)}</td>
                     <td>{si(one.bandwidth_hz, 'Hz')}</td>
-                    <td>{one.reason}</td>
+                    <td>{forThePage(one.reason)}</td>
                   </tr>
                 ))}
               </tbody>
