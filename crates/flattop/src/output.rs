@@ -55,6 +55,14 @@ pub(crate) fn bare_name(file: &Path) -> String {
     file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
 }
 
+/// A reader's message with the file's folder before the name: readers say the bare one, and of several files the folder tells them apart.
+pub(crate) fn with_folder(file: &Path, message: &str) -> String {
+    match message.strip_prefix(&bare_name(file)) {
+        Some(rest) => format!("{}{rest}", file.display()),
+        None => message.to_owned(),
+    }
+}
+
 /// The name of one of several drawings: `plot.svg` with `ch1` makes `plot-ch1.svg`; a name already taken gets a number.
 pub(crate) fn own_name(file: &Path, of: &OsStr, taken: &mut HashSet<PathBuf>) -> PathBuf {
     let mut base = file.file_stem().map(OsString::from).unwrap_or_default();

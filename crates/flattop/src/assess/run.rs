@@ -13,7 +13,7 @@ use flattop_report::subject::{Assumptions, Failure, Method, RecordFacts, Subject
 use rayon::prelude::*;
 
 use super::request::{Evidence, Request};
-use crate::output::bare_name;
+use crate::output::with_folder;
 use crate::progress::Meter;
 
 /// The results in the order of the captures. A capture that fails does not stop the others.
@@ -122,14 +122,6 @@ fn settings(assumptions: &Assumptions, tolerance: f64) -> square::Settings {
 pub(super) fn open(file: &Path, read: &ReadOptions, meter: &Meter, index: usize) -> Result<Capture, Failure> {
     flattop_captures::open(file, read, &|progress| meter.report(index, progress))
         .map_err(|error| Failure { file: name(file), message: with_folder(file, &error.to_string()) })
-}
-
-/// The reader names the file without its folder; with several captures the folder tells them apart.
-fn with_folder(file: &Path, message: &str) -> String {
-    match message.strip_prefix(&bare_name(file)) {
-        Some(rest) => format!("{}{rest}", name(file)),
-        None => message.into(),
-    }
 }
 
 pub(super) fn facts(capture: &Capture) -> RecordFacts {

@@ -10,6 +10,7 @@ use flattop_core::finding::Finding;
 use flattop_report::characterise::Subject;
 use flattop_report::subject::RecordFacts;
 
+use crate::output::with_folder;
 use crate::progress::Meter;
 
 /// What is to be done.
@@ -106,11 +107,3 @@ fn facts(capture: &Capture) -> RecordFacts {
     }
 }
 
-/// The reader names the file without its folder; with several captures the folder tells them apart.
-fn with_folder(file: &Path, message: &str) -> String {
-    let bare = file.file_name().map(|name| name.to_string_lossy()).unwrap_or_default();
-    match message.strip_prefix(bare.as_ref()) {
-        Some(rest) => format!("{}{rest}", file.display()),
-        None => message.into(),
-    }
-}

@@ -20,6 +20,7 @@ use super::args::{Against, Args};
 use super::known::{Source, What};
 use super::watch::Watch;
 use crate::found::Trouble;
+use crate::output::with_folder;
 use crate::progress::Meter;
 
 /// What is corrected, into what, and what is known of the record.
@@ -67,7 +68,7 @@ pub(crate) fn run(args: &Request, source: &Source) -> Result<Subject, Trouble> {
     let meter = Meter::new(1);
     let capture = flattop_captures::open(&args.capture, &args.read, &|progress| meter.report(0, progress));
     meter.finish();
-    let capture = capture.map_err(|error| Trouble::Unusable(with_folder(args, &error.to_string())))?;
+    let capture = capture.map_err(|error| Trouble::Unusable(with_folder(&args.capture, &error.to_string())))?;
     let samples = capture.probe.stored();
     let mut noise = Noise::of(samples).ok_or_else(|| {
         Trouble::Undetermined(format!(
@@ -209,15 +210,6 @@ impl Added for Pass<'_> {
 
     fn decimals(&self) -> Option<usize> {
         self.decimals
-    }
-}
-
-/// The reader names the file without its folder.
-fn with_folder(args: &Request, message: &str) -> String {
-    let bare = args.capture.file_name().map(|name| name.to_string_lossy()).unwrap_or_default();
-    match message.strip_prefix(bare.as_ref()) {
-        Some(rest) => format!("{}{rest}", args.capture.display()),
-        None => message.to_owned(),
     }
 }
 

@@ -9,6 +9,8 @@ use flattop_core::finding::Finding;
 use flattop_core::signal::{Outside, Shape, Signal};
 use flattop_plan::Use;
 
+use crate::output::with_folder;
+
 /// Most points of a waveform that a prediction takes.
 const MOST_POINTS: usize = 1_000_000;
 
@@ -19,7 +21,7 @@ pub(crate) fn signal(plan: &flattop_plan::Signal, folder: &Path) -> Result<(Sign
     };
     let file = folder.join(path);
     let capture = open(&file, &ReadOptions::default(), &|_| {})
-        .map_err(|error| format!("[signal] file: {}", beside(&file, &error.to_string())))?;
+        .map_err(|error| format!("[signal] file: {}", with_folder(&file, &error.to_string())))?;
     let record = capture.record();
     let points = record.samples.len();
     if points > MOST_POINTS {
@@ -55,7 +57,7 @@ pub(crate) fn measured(
     for element in plan {
         let file = folder.join(&element.file);
         let network = touchstone::open(&file)
-            .map_err(|error| format!("[[measured]] file: {}", beside(&file, &error.to_string())))?;
+            .map_err(|error| format!("[[measured]] file: {}", with_folder(&file, &error.to_string())))?;
         let made =
             one(&network, element.usage).map_err(|why| format!("[[measured]] {}: {why}", element.file))?;
         elements.push((element.place.place(), made));
@@ -100,11 +102,3 @@ fn one(network: &Touchstone, usage: Use) -> Result<Measured, String> {
     element.map_err(|error| error.to_string())
 }
 
-/// Readers name a file without its folder; the plan's reader wants to know where it was looked for.
-fn beside(file: &Path, message: &str) -> String {
-    let bare = file.file_name().map(|name| name.to_string_lossy()).unwrap_or_default();
-    match message.strip_prefix(bare.as_ref()) {
-        Some(rest) => format!("{}{rest}", file.display()),
-        None => message.to_owned(),
-    }
-}

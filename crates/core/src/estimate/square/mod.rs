@@ -1,7 +1,7 @@
 //! The main estimator: from a captured square wave to e and τp, or to the reason why the record cannot tell.
 //!
 //! In order: a scan for extremes; rough levels and crossings; the abrupt step at each crossing; the rhythm of the
-//! edges; flats condensed to averages; a fit of the settled response (non-linear least squares, [`model`]) with as
+//! edges; flats condensed to averages; a fit of the settled response (non-linear least squares, `model`) with as
 //! much company (drift, hum, droop, hook) as the record itself shows; edges timed again by area under the fit; as little
 //! as possible left out after each edge. Then the uncertainty, and only then the judgement.
 
