@@ -369,7 +369,7 @@ fn only_instruments_of_the_command_line_are_contacted() {
         json!({"kind": "instrument", "id": "bench-a", "address": address}),
         json!({"kind": "instrument", "address": address}),
         json!({"kind": "connect", "id": address}),
-        json!({"kind": "practice"}),
+        json!({"kind": "practice", "address": address}),
     ] {
         let answer = server.post("/api/sessions", &json!({"source": source}));
         assert!(matches!(answer.code().as_str(), "unknown-source" | "invalid-json"), "{source}: {answer:?}");
