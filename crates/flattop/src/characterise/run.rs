@@ -1,6 +1,6 @@
 //! From a request to the response: reads, has the core characterise, adds where it came from.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use flattop_captures::{Capture, ReadOptions};
 use flattop_core::assessment::Estimate;
@@ -106,4 +106,3 @@ fn facts(capture: &Capture) -> RecordFacts {
         sha256: capture.sha256().to_owned(),
     }
 }
-

@@ -68,7 +68,8 @@ pub(crate) fn run(args: &Request, source: &Source) -> Result<Subject, Trouble> {
     let meter = Meter::new(1);
     let capture = flattop_captures::open(&args.capture, &args.read, &|progress| meter.report(0, progress));
     meter.finish();
-    let capture = capture.map_err(|error| Trouble::Unusable(with_folder(&args.capture, &error.to_string())))?;
+    let capture =
+        capture.map_err(|error| Trouble::Unusable(with_folder(&args.capture, &error.to_string())))?;
     let samples = capture.probe.stored();
     let mut noise = Noise::of(samples).ok_or_else(|| {
         Trouble::Undetermined(format!(

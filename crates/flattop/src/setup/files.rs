@@ -101,4 +101,3 @@ fn one(network: &Touchstone, usage: Use) -> Result<Measured, String> {
     };
     element.map_err(|error| error.to_string())
 }
-

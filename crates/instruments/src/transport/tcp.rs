@@ -73,9 +73,19 @@ pub(super) fn write(
 /// Reads what is there; `Ok(None)` for nothing in time, an empty vector for the end.
 pub(super) fn read(stream: &mut TcpStream, time_limit: Duration) -> Result<Option<Vec<u8>>, Trouble> {
     let failed = |e: &std::io::Error| broken("receiving", e, time_limit);
-    stream.set_read_timeout(Some(time_limit.max(LEAST))).map_err(|e| failed(&e))?;
     let mut piece = vec![0; PIECE];
-    match stream.read(&mut piece) {
+    // A timeout, however short, lasts until the system's next tick or two; looking whether something is there must not.
+    let looks_only = time_limit.is_zero();
+    if looks_only {
+        stream.set_nonblocking(true).map_err(|e| failed(&e))?;
+    } else {
+        stream.set_read_timeout(Some(time_limit.max(LEAST))).map_err(|e| failed(&e))?;
+    }
+    let read = stream.read(&mut piece);
+    if looks_only {
+        stream.set_nonblocking(false).map_err(|e| failed(&e))?;
+    }
+    match read {
         Ok(count) => {
             piece.truncate(count);
             Ok(Some(piece))
