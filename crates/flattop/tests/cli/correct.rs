@@ -278,7 +278,7 @@ fn the_headline_of_a_chain_is_about_the_samples_between_the_ends() {
     let json = bench.json(&args, 0);
     let [median, inside, greatest] = ["median", "greatest_inside", "greatest"]
         .map(|f| number(&json, &format!("/standard_uncertainty/{f}")));
-    assert!(median <= inside && 3.0 * inside < greatest, "{median} {inside} {greatest}");
+    assert!(median <= inside && 1.1 * inside < greatest, "{median} {inside} {greatest}");
     // The median of the column between the ends says the same.
     let text = String::from_utf8(bench.read("out.csv")).unwrap();
     let all: Vec<f64> =

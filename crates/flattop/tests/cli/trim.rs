@@ -313,7 +313,11 @@ fn serve(mut stream: TcpStream, errors: &[f64]) {
         let signal = |n: usize| signal(errors[n.clamp(1, errors.len()) - 1], n as u64);
         let answer: Vec<u8> = match line.trim() {
             "*IDN?" => b"Harrow Lane Lift Works,Bench A scope,0,0".to_vec(),
-            "*OPC?" => b"1".to_vec(),
+            "*OPC?" => {
+                // A capture takes its time: those that come faster than they are worked through are left out.
+                std::thread::sleep(std::time::Duration::from_millis(100));
+                b"1".to_vec()
+            }
             "SYSTem:ERRor?" => b"0,\"No error\"".to_vec(),
             "SENSe:SWEep:POINts?" => signal(1).points.to_string().into_bytes(),
             "SENSe:SWEep:TINTerval?" => format!("{:e}", signal(1).interval_s).into_bytes(),
