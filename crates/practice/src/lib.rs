@@ -4,7 +4,7 @@
 //! - [`trimmer`]: from the angle of the screwdriver to a capacitance, with play and end stops.
 //! - [`disturbance`]: what a practice signal may have besides the wave, with the limits of each.
 //! - [`wave`]: the square wave behind the divider, as a closed form.
-//! - [`bench`]: inputs, trimmers and disturbances together; captures out of a seed.
+//! - [`mod@bench`]: inputs, trimmers and disturbances together; captures out of a seed.
 //! - [`digitizer`]: what the instrument answers (SCPI-1999 headers, IEEE 488.2 blocks and status); bytes and time in, bytes and
 //!   next time out.
 //! - [`faults`]: how an instrument misbehaves on purpose.

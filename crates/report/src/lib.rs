@@ -3,9 +3,9 @@
 //! Every function here takes values and returns text or bytes.
 //! This crate opens no file, prints nothing, and estimates nothing: it shows what the core found.
 //!
-//! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`], [`reach`], [`compatibility`], [`prediction`], [`choose`].
-//! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`], [`reach`], [`prediction`], [`choose`], [`budget`].
-//! Reading order: [`subject`], [`format`], [`json`], [`text`], [`plot`], [`reach`], [`prediction`], [`choose`], [`correction`].
+//! Reading order: [`subject`], [`mod@format`], [`json`], [`text`], [`plot`]; then what has these three faces of its own: [`reach`],
+//! [`compatibility`], [`prediction`], [`choose`], [`budget`], [`pair`], [`correction`], [`characterise`], [`trim`]; last what stands in the
+//! register: [`mod@bench`], [`logbook`], [`measured`].
 #![forbid(unsafe_code)]
 #![deny(clippy::disallowed_methods, clippy::print_stdout, clippy::print_stderr)]
 

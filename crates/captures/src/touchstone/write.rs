@@ -20,7 +20,7 @@ pub fn write(network: &Touchstone) -> Result<String, ConvertError> {
 /// The same with comments at the head, one line each.
 ///
 /// # Errors
-/// As [`write`].
+/// As [`fn@write`].
 pub fn write_with_notes(network: &Touchstone, notes: &[String]) -> Result<String, ConvertError> {
     let n = network.ports;
     let reference = network.reference_ohm.first().copied().unwrap_or(50.0);

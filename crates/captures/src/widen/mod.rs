@@ -52,6 +52,12 @@ pub enum WriteError {
         /// File as given.
         file: String,
     },
+    /// It would be replaced by a file.
+    #[error("{file}: is no ordinary file, which the result has to become; name one in a folder")]
+    NoFile {
+        /// File as given.
+        file: String,
+    },
     /// Content and name do not go together.
     #[error("{file}: the result is {content}; name it {example}")]
     Name {
@@ -113,7 +119,7 @@ pub(crate) struct ArrayBuild {
 /// Writes the capture with two columns more to `place`.
 ///
 /// # Errors
-/// [`WriteError`]: the place is the capture itself, its name does not go with the content, it cannot be written.
+/// [`WriteError`]: the place is the capture itself or no ordinary file, its name does not go with the content, it cannot be written.
 pub fn widen<A: Added>(
     capture: &Capture,
     source: &Path,
@@ -124,6 +130,11 @@ pub fn widen<A: Added>(
     check_name(capture, place, &file)?;
     if same(source, place) {
         return Err(WriteError::SameFile { file });
+    }
+    // Through a link, so that the link stays.
+    let place = &place.canonicalize().unwrap_or_else(|_| place.to_path_buf());
+    if place.metadata().is_ok_and(|there| !there.is_file()) {
+        return Err(WriteError::NoFile { file });
     }
     let failed = |source| WriteError::Io { file: file.clone(), source };
     let half = half_written(place);

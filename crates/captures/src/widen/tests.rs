@@ -138,6 +138,35 @@ fn the_capture_itself_and_wrong_names_are_refused() {
     assert_eq!(read(&from, None).points, 24);
 }
 
+/// What is no ordinary file is not replaced by one, and a link goes on leading to the same place.
+#[cfg(unix)]
+#[test]
+fn what_stands_there_already_is_kept() {
+    use std::os::unix::fs::symlink;
+    let folder = tempfile::tempdir().expect("a folder");
+    let place = |name: &str| folder.path().join(name);
+    let from = place("a.npy");
+    std::fs::copy(valid().join("f4.npy"), &from).expect("copied");
+    let capture = read(&from, None);
+    let twice = || Twice { samples: capture.probe.stored(), asked: 0 };
+    let socket = place("b.npy");
+    let _kept = std::os::unix::net::UnixListener::bind(&socket).expect("a socket");
+    let error = widen(&capture, &from, &socket, &mut twice()).expect_err("no ordinary file");
+    assert!(matches!(error, WriteError::NoFile { .. }), "{error}");
+    std::fs::create_dir(place("c.npy")).expect("a folder");
+    let error = widen(&capture, &from, &place("c.npy"), &mut twice()).expect_err("a folder");
+    assert!(error.to_string().contains("no ordinary file"), "{error}");
+    std::fs::write(place("old.npy"), "before").expect("written");
+    symlink(place("old.npy"), place("link.npy")).expect("a link");
+    widen(&capture, &from, &place("link.npy"), &mut twice()).expect("written");
+    assert!(place("link.npy").is_symlink());
+    assert_eq!(read(&place("old.npy"), Some(1)).points, 24);
+    // The capture under another name is still the capture.
+    symlink(&from, place("same.npy")).expect("a link");
+    let error = widen(&capture, &from, &place("same.npy"), &mut twice()).expect_err("the capture");
+    assert!(matches!(error, WriteError::SameFile { .. }), "{error}");
+}
+
 /// More than one block, so that both writers take turns.
 #[test]
 fn long_columns_arrive_in_order() {

@@ -22,6 +22,8 @@
 mod rows;
 mod seen;
 
+use multiversion::multiversion;
+
 use super::{Inside, Stored, Written};
 use crate::divider::Shelf;
 use rows::{BLOCK, PAST, Rows, State, all_finite, recursion};
@@ -409,35 +411,13 @@ impl ShelfCorrector {
     /// Samples behind at least four others.
     fn block<O: Written>(&mut self, y: &[f64], out: &mut [O], u: &mut [O]) {
         let n = y.len();
-        let (z, q, jump) = (self.z, self.q, self.jump);
-        let Rows { t, rho, v, x, s, b, variance } = &mut *self.rows;
+        let before = self.last.unwrap_or(y[0]);
+        let numbers =
+            Numbers { z: self.z, q: self.q, jump: self.jump, noise: self.noise_variance, form: self.form };
+        rows_of(&mut self.rows, y, before, &numbers);
+        let Rows { rho, x, s, variance, .. } = &*self.rows;
         let block = PAST..PAST + n;
-        t[PAST] = self.last.unwrap_or(y[0]) - y[0];
-        for (t, pair) in t[PAST + 1..].iter_mut().zip(y.windows(2)) {
-            *t = pair[0] - pair[1];
-        }
-        recursion::<0>(z, t, rho, n);
-        recursion::<1>(z, rho, v, n);
-        for ((x, y), rho) in x[block.clone()].iter_mut().zip(y).zip(&rho[block.clone()]) {
-            *x = y + q * rho;
-        }
-        let (now, before) = (&x[block.clone()], &x[PAST - 1..PAST - 1 + n]);
-        for ((s, now), before) in s[block.clone()].iter_mut().zip(now).zip(before) {
-            *s = jump * ((now - before) * (now - before));
-        }
-        recursion::<0>(z * z, s, b, n);
-        let [on_rho, on_both, on_v] = self.form;
-        let base = self.noise_variance;
-        let states = b[block.clone()].iter().zip(&rho[block.clone()]).zip(&v[block.clone()]);
-        for (place, ((b, rho), v)) in variance[block.clone()].iter_mut().zip(states) {
-            *place = variance_of(base, *b, *rho, *v, [on_rho, on_both, on_v]);
-        }
-        for (out, x) in out.iter_mut().zip(&x[block.clone()]) {
-            *out = O::narrow(*x);
-        }
-        for (u, variance) in u.iter_mut().zip(&variance[block.clone()]) {
-            *u = O::root(*variance);
-        }
+        written(&x[block.clone()], &variance[block.clone()], out, u);
         self.passed.take(self.count, &variance[block.clone()], &rho[block.clone()], &s[block]);
         self.rows.move_on(n);
         self.last = y.last().copied();
@@ -451,6 +431,53 @@ fn start_variance(setting: &Setting) -> f64 {
     match setting.before {
         Before::Rest => 0.0,
         Before::Unknown => half_width * half_width / 3.0,
+    }
+}
+
+/// What the rows of a block are made with.
+struct Numbers {
+    z: f64,
+    q: f64,
+    jump: f64,
+    noise: f64,
+    form: [f64; 3],
+}
+
+/// Fills the rows of a block of at most [`BLOCK`] samples, `before` being the sample ahead of them.
+#[multiversion(targets("x86_64+avx2"))]
+fn rows_of(rows: &mut Rows, y: &[f64], before: f64, numbers: &Numbers) {
+    let n = y.len();
+    let &Numbers { z, q, jump, noise, form } = numbers;
+    let Rows { t, rho, v, x, s, b, variance } = rows;
+    let block = PAST..PAST + n;
+    t[PAST] = before - y[0];
+    for (t, pair) in t[PAST + 1..].iter_mut().zip(y.windows(2)) {
+        *t = pair[0] - pair[1];
+    }
+    recursion::<0>(z, t, rho, n);
+    recursion::<1>(z, rho, v, n);
+    for ((x, y), rho) in x[block.clone()].iter_mut().zip(y).zip(&rho[block.clone()]) {
+        *x = y + q * rho;
+    }
+    let (now, before) = (&x[block.clone()], &x[PAST - 1..PAST - 1 + n]);
+    for ((s, now), before) in s[block.clone()].iter_mut().zip(now).zip(before) {
+        *s = jump * ((now - before) * (now - before));
+    }
+    recursion::<0>(z * z, s, b, n);
+    let states = b[block.clone()].iter().zip(&rho[block.clone()]).zip(&v[block.clone()]);
+    for (place, ((b, rho), v)) in variance[block].iter_mut().zip(states) {
+        *place = variance_of(noise, *b, *rho, *v, form);
+    }
+}
+
+/// Corrected samples and their standard uncertainties, as they are stored.
+#[multiversion(targets("x86_64+avx2"))]
+fn written<O: Written>(x: &[f64], variance: &[f64], out: &mut [O], u: &mut [O]) {
+    for (out, x) in out.iter_mut().zip(x) {
+        *out = O::narrow(*x);
+    }
+    for (u, variance) in u.iter_mut().zip(variance) {
+        *u = O::root(*variance);
     }
 }
 

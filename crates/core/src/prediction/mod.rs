@@ -3,7 +3,7 @@
 //! *True* is the voltage of the node with no probe on it: the source's EMF through the node's own resistance and capacitance.
 //! *Shown* is what the screen shows: the input's voltage times N, behind the input's response.
 //!
-//! A share of an error is the error less the error with that cause taken out ([`Cause`]). Causes act upon each other, so the shares
+//! A share of an error is the error less the error with that cause taken out ([`crate::chain::Cause`]). Causes act upon each other, so the shares
 //! need not add up to the whole; what is left is stated as the remainder.
 
 mod body;

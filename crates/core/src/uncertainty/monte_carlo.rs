@@ -6,6 +6,8 @@
 
 use std::ops::Range;
 
+use multiversion::multiversion;
+
 use super::interval::Interval;
 use super::quantities::Quantities;
 use super::tails::{Tails, Thresholds};
@@ -315,24 +317,17 @@ impl Trials<'_> {
     }
 
     fn block(&self, number: u64, frames: &[Frame]) -> Block {
-        let parts = self.values(number).into_iter().zip(frames).map(|(v, frame)| self.part(&v, frame));
+        let mut room = Default::default();
+        let parts =
+            self.values(number).into_iter().zip(frames).map(|(v, frame)| self.part(&v, frame, &mut room));
         Block { parts: parts.collect() }
     }
 
-    fn part(&self, values: &[f64], frame: &Frame) -> Part {
+    fn part(&self, values: &[f64], frame: &Frame, room: &mut [Vec<i64>; 2]) -> Part {
         let count = values.len() as f64;
-        // About a value among them, so that no digits are lost; four sums, so that they do not wait for each other.
+        // About a value among them, so that no digits are lost.
         let about = values[0];
-        let (mut sums, mut products) = ([0.0; 4], [0.0; 4]);
-        for four in values.chunks(4) {
-            for (k, value) in four.iter().enumerate() {
-                let d = value - about;
-                sums[k] += d;
-                products[k] += d * d;
-            }
-        }
-        let sum: f64 = sums.iter().sum();
-        let products: f64 = products.iter().sum();
+        let (sum, products) = sums(values, about);
         let squares = (products - sum * sum / count).max(0.0);
         // Infinite and undefined values make the sum of squares one of the two.
         let finite = if products.is_finite() {
@@ -341,7 +336,7 @@ impl Trials<'_> {
             values.iter().filter(|v| v.is_finite()).count() as u64
         };
         let p = self.settings.probability;
-        let tails = Tails::of(values, frame.thresholds, p);
+        let tails = Tails::of(values, frame.thresholds, p, room);
         let intervals = tails.intervals(values.len(), p);
         let mut counts = vec![0u32; self.settings.bins];
         if self.settings.bins > 0 && frame.high > frame.low {
@@ -392,6 +387,26 @@ impl Trials<'_> {
             }),
         })
     }
+}
+
+/// Sums of the distances from a number and of their squares; several at a time, so that they do not wait for each other.
+#[multiversion(targets("x86_64+avx2"))]
+fn sums(values: &[f64], about: f64) -> (f64, f64) {
+    let (mut sums, mut products) = ([0.0; 4], [0.0; 4]);
+    let mut fours = values.chunks_exact(4);
+    for four in &mut fours {
+        for k in 0..4 {
+            let d = four[k] - about;
+            sums[k] += d;
+            products[k] += d * d;
+        }
+    }
+    for (k, value) in fours.remainder().iter().enumerate() {
+        let d = value - about;
+        sums[k] += d;
+        products[k] += d * d;
+    }
+    (sums.iter().sum(), products.iter().sum())
 }
 
 /// The stopping rule: what blocks say of y, u and the ends, and how far apart they are.

@@ -16,7 +16,7 @@ else. Its ground clip is joined to earth through the oscilloscope: never on a
 circuit under test, never on mains. Turn with a plastic blade.
 ";
 
-/// What the lines of [`line`] hold.
+/// What the lines of [`fn@line`] hold.
 pub const COLUMNS: &str = "\
 number, time, e with its 95 % interval, verdict, change of capacitance still to
 go, and how the reading stands (captures since the last change)

@@ -9,7 +9,7 @@
 //! The delay of the chain stays in: the record keeps the time of the screen, and what is not known of the delay does not count. It is
 //! stated ([`ChainSummary::delay_s`]): the signal came by so much earlier.
 //!
-//! How K acts: slow pairs of a pole and a zero ([`slow`]) are undone by the recursion of [`super::shelf`], the rest
+//! How K acts: slow pairs of a pole and a zero (`slow`) are undone by the recursion of [`super::shelf`], the rest
 //! by a finite kernel through blocks of Fourier transforms. Blocks lie at fixed samples: asking in other pieces gives the same bits.
 //!
 //! Uncertainty: noise through K (white); what the doubts about the chain do to this very record, one by one (JCGM 100, 5.1.2); what was

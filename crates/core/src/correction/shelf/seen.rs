@@ -1,5 +1,7 @@
 //! What the summary needs to know of all samples that passed by.
 
+use multiversion::multiversion;
+
 use super::super::Inside;
 use super::super::median::Median;
 use super::rows::PAST;
@@ -37,10 +39,10 @@ impl Passed {
     /// Takes in the samples from number `count` on; all three as long as each other.
     pub(super) fn take(&mut self, count: u64, variance: &[f64], rho: &[f64], jump: &[f64]) {
         if count < self.start_up {
-            self.first.see_all(variance, rho, jump);
+            see_all(&mut self.first, variance, rho, jump);
             return;
         }
-        self.behind.see_all(variance, rho, jump);
+        see_all(&mut self.behind, variance, rho, jump);
         let (every, weight) = if count < ALL { (1, 1) } else { (SOME, SOME as u32) };
         let first = (SOME - (count % SOME as u64) as usize) % every;
         variance.iter().skip(first).step_by(every).for_each(|variance| self.median.take(*variance, weight));
@@ -107,27 +109,6 @@ impl Seen {
         }
     }
 
-    /// All three as long as each other.
-    fn see_all(&mut self, variance: &[f64], rho: &[f64], jump: &[f64]) {
-        let mut seen = *self;
-        let groups = variance.chunks(PAST).zip(rho.chunks(PAST)).zip(jump.chunks(PAST));
-        for ((variance, rho), jump) in groups {
-            if let (&[a, b, c, d], &[e, f, g, h], &[i, j, k, l]) = (variance, rho, jump) {
-                seen.see([a, b, c, d], [e, f, g, h], [i, j, k, l]);
-            } else {
-                for ((variance, rho), jump) in variance.iter().zip(rho).zip(jump) {
-                    let (least, most) = (&mut seen.least, &mut seen.most);
-                    least.see(0, -variance);
-                    most.see(0, *variance);
-                    seen.rho.see(0, rho.abs());
-                    seen.jump.see(0, *jump);
-                    seen.sum[0] += variance;
-                }
-            }
-        }
-        *self = seen;
-    }
-
     #[inline(always)]
     fn see(&mut self, variance: [f64; PAST], rho: [f64; PAST], jump: [f64; PAST]) {
         for lane in 0..PAST {
@@ -138,4 +119,25 @@ impl Seen {
             self.sum[lane] += variance[lane];
         }
     }
+}
+
+/// Takes in samples; all three as long as each other.
+#[multiversion(targets("x86_64+avx2"))]
+fn see_all(all: &mut Seen, variance: &[f64], rho: &[f64], jump: &[f64]) {
+    let mut seen = *all;
+    let groups = variance.chunks(PAST).zip(rho.chunks(PAST)).zip(jump.chunks(PAST));
+    for ((variance, rho), jump) in groups {
+        if let (&[a, b, c, d], &[e, f, g, h], &[i, j, k, l]) = (variance, rho, jump) {
+            seen.see([a, b, c, d], [e, f, g, h], [i, j, k, l]);
+        } else {
+            for ((variance, rho), jump) in variance.iter().zip(rho).zip(jump) {
+                seen.least.see(0, -variance);
+                seen.most.see(0, *variance);
+                seen.rho.see(0, rho.abs());
+                seen.jump.see(0, *jump);
+                seen.sum[0] += variance;
+            }
+        }
+    }
+    *all = seen;
 }

@@ -4,13 +4,15 @@
 //! the source ([`crate::chain`]) needs a handful of multiplications for each trial, without branches: the compiler makes vector
 //! instructions of it. Chains whose cable or measured elements are in doubt take another way.
 
-use std::f64::consts::{LN_2, TAU};
+use std::f64::consts::TAU;
 
+use multiversion::multiversion;
 use num_complex::Complex64;
 
 use super::model::Facts;
 use super::{Reading, Role, Which};
 use crate::chain::{Chain, Coupling, Response, ResponseShape, Transfer};
+use crate::numeric::exp2;
 use crate::prediction::Parameter;
 use crate::uncertainty::Model;
 
@@ -125,6 +127,7 @@ fn only_screen(chain: &Chain) -> Chain {
 
 impl At {
     /// (1/|H|)² of each trial, without what lies between connector and screen.
+    #[inline(always)]
     fn inverse_square(&self, p: &[Lanes; PARAMETERS.len()], out: &mut Lanes) {
         let w = self.omega;
         let (a, b, c) = (self.a, self.b, self.c);
@@ -157,18 +160,24 @@ impl At {
     }
 }
 
+/// Multiplies `out` by a function of (frequency over bandwidth)².
+#[inline(always)]
+fn each(bandwidth: &Lanes, frequency_hz: f64, out: &mut Lanes, inverse_square: impl Fn(f64) -> f64) {
+    for k in 0..LANES {
+        let r = frequency_hz / bandwidth[k];
+        out[k] *= inverse_square(r * r);
+    }
+}
+
 /// (1/|S|)² of a form of response at each bandwidth, times `out`.
+#[inline(always)]
 fn times_response(response: Response, frequency_hz: f64, bandwidth: &Lanes, out: &mut Lanes) {
-    let mut each = |inverse_square: &dyn Fn(f64) -> f64| {
-        for k in 0..LANES {
-            let r = frequency_hz / bandwidth[k];
-            out[k] *= inverse_square(r * r);
-        }
-    };
     match response.shape {
-        ResponseShape::SinglePole => each(&|x| 1.0 + x),
-        ResponseShape::Gaussian => each(&|x| (LN_2 * x).exp()),
-        ResponseShape::MaximallyFlat(order) => each(&|x| 1.0 + x.powi(i32::from(order))),
+        ResponseShape::SinglePole => each(bandwidth, frequency_hz, out, |x| 1.0 + x),
+        ResponseShape::Gaussian => each(bandwidth, frequency_hz, out, exp2),
+        ResponseShape::MaximallyFlat(order) => {
+            each(bandwidth, frequency_hz, out, |x| 1.0 + x.powi(i32::from(order)));
+        }
         ResponseShape::Bessel4 => {
             // |θ4(jω)|²/105² with ω = 1 at the −3 dB frequency put to the corner of θ4; see `chain::shape`.
             let polynomial = |y: f64| ((((y + 10.0) * y + 135.0) * y + 1575.0) * y + 11_025.0) / 11_025.0;
@@ -177,7 +186,7 @@ fn times_response(response: Response, frequency_hz: f64, bandwidth: &Lanes, out:
                 let slope = (((4.0 * corner + 30.0) * corner + 270.0) * corner + 1575.0) / 11_025.0;
                 corner -= (polynomial(corner) - 2.0) / slope;
             }
-            each(&|x| polynomial(corner * x));
+            each(bandwidth, frequency_hz, out, |x| polynomial(corner * x));
         }
     }
 }
@@ -214,23 +223,39 @@ impl Model for Kernel {
                     *lane += factor * (x - less);
                 }
             }
+            let moved = Moved { lanes: &lanes, read: &read, gain: &gain, form: &form, time_base: &time_base };
             for (at, out) in self.frequencies.iter().zip(outputs.iter_mut()) {
-                let mut square = [0.0; LANES];
-                at.inverse_square(&lanes, &mut square);
-                if let Some(response) = self.response {
-                    times_response(response, at.frequency_hz, &lanes[BANDWIDTH], &mut square);
-                }
-                let facts = &at.facts;
-                let mut value = [0.0; LANES];
-                for k in 0..LANES {
-                    let factor = gain[k]
-                        * at.constant
-                        * (facts.forms[0].0 + facts.forms[0].1 * form[k])
-                        * (1.0 + facts.slope * time_base[k]);
-                    value[k] = (facts.shown + read[k]) * square[k].sqrt() / factor;
-                }
-                out[from..from + count].copy_from_slice(&value[..count]);
+                values(at, &moved, self.response, &mut out[from..from + count]);
             }
         }
     }
+}
+
+/// What the inputs of some trials amount to.
+struct Moved<'a> {
+    lanes: &'a [Lanes; PARAMETERS.len()],
+    read: &'a Lanes,
+    gain: &'a Lanes,
+    form: &'a Lanes,
+    time_base: &'a Lanes,
+}
+
+/// The results of some trials at one frequency; no more than [`LANES`] of them.
+#[multiversion(targets("x86_64+avx2"))]
+fn values(at: &At, moved: &Moved<'_>, response: Option<Response>, out: &mut [f64]) {
+    let mut square = [0.0; LANES];
+    at.inverse_square(moved.lanes, &mut square);
+    if let Some(response) = response {
+        times_response(response, at.frequency_hz, &moved.lanes[BANDWIDTH], &mut square);
+    }
+    let facts = &at.facts;
+    let mut value = [0.0; LANES];
+    for k in 0..LANES {
+        let factor = moved.gain[k]
+            * at.constant
+            * (facts.forms[0].0 + facts.forms[0].1 * moved.form[k])
+            * (1.0 + facts.slope * moved.time_base[k]);
+        value[k] = (facts.shown + moved.read[k]) * square[k].sqrt() / factor;
+    }
+    out.copy_from_slice(&value[..out.len()]);
 }

@@ -14,8 +14,8 @@
 //! b is the error of the time base; at a frequency it acts through the slope of K. θ are the numbers of the chain: an input moves them in
 //! straight lines ([`Step`]). A known error (K, D, g, o) is corrected, and is no uncertainty; what is not known of it is one.
 //!
-//! K of a sine's amplitude is the exact cascade for each trial ([`kernel`]), unless a number of the cable or a measured element is in
-//! doubt. Elsewhere a surface of second order about the estimates stands in for it ([`surface`]); its largest distance from the chain
+//! K of a sine's amplitude is the exact cascade for each trial (`kernel`), unless a number of the cable or a measured element is in
+//! doubt. Elsewhere a surface of second order about the estimates stands in for it (`surface`); its largest distance from the chain
 //! itself, over trials drawn like the others, is part of the answer.
 
 mod budget;
