@@ -722,6 +722,7 @@ export const text = {
     noteTitle: 'Write a note',
     noteGo: 'Write it',
     nothing: 'nothing in particular',
+    on: ' on ',
     laboratory: 'Laboratory',
     issuedBy: 'Issued by',
     customer: 'Customer',

@@ -1,6 +1,6 @@
 // Small parts that all pages use: fields, findings, problems, tables, drawers.
 import type { ComponentChildren } from 'preact';
-import { useId } from 'preact/hooks';
+import { useId, useLayoutEffect, useRef } from 'preact/hooks';
 import type { Problem } from '../api';
 import { text } from '../text';
 import type { Finding, Severity } from '../types';
@@ -204,6 +204,24 @@ export function Caution({ words, points }: { words?: string; points?: readonly s
 export function Scroll({ label, children }: { label: string; children: ComponentChildren }) {
   return (
     <div class="scroll" role="group" aria-label={label} tabIndex={0}>
+      {children}
+    </div>
+  );
+}
+
+/** A table whose rows become cards of their own where the page is as narrow as a phone: each cell with the heading of its column before it. */
+export function Cards({ label, children }: { label: string; children: ComponentChildren }) {
+  const frame = useRef<HTMLDivElement>(null);
+  useLayoutEffect(() => {
+    for (const table of frame.current?.querySelectorAll('table') ?? []) {
+      const heads = [...table.querySelectorAll('thead th')].map((head) => head.textContent ?? '');
+      for (const row of table.querySelectorAll('tbody tr')) {
+        [...row.children].forEach((cell, at) => cell.setAttribute('data-head', heads[at] ?? ''));
+      }
+    }
+  });
+  return (
+    <div class="scroll cards" role="group" aria-label={label} tabIndex={0} ref={frame}>
       {children}
     </div>
   );

@@ -7,7 +7,7 @@ import { about, bench, labelled, reload, trouble } from '../../state';
 import { text } from '../../text';
 import type { Oscilloscope, Pairing, Probe, WithTolerance } from '../../types';
 import { announce } from '../../ui/live';
-import { PickFile, Problems, Scroll } from '../../ui/parts';
+import { Cards, PickFile, Problems } from '../../ui/parts';
 import { address, Editor, type Edited } from './Editor';
 import { Ask, PairForm } from './Pair';
 
@@ -168,7 +168,7 @@ export function Bench() {
 
 function Pairings({ pairings, may, open }: { pairings: Pairing[]; may: boolean; open: (open: Open) => void }) {
   return (
-    <Scroll label={words.pairings}>
+    <Cards label={words.pairings}>
       <table>
         <thead>
           <tr>
@@ -231,7 +231,7 @@ function Pairings({ pairings, may, open }: { pairings: Pairing[]; may: boolean; 
           })}
         </tbody>
       </table>
-    </Scroll>
+    </Cards>
   );
 }
 
@@ -287,7 +287,7 @@ function Scope({ scope, ...editing }: Editing & { scope: Oscilloscope }) {
         )}
       </p>
       {scope.inputs.length > 0 && (
-        <Scroll label={`${words.oscilloscopes}: ${name}`}>
+        <Cards label={`${words.oscilloscopes}: ${name}`}>
           <table>
             <thead>
               <tr>
@@ -325,7 +325,7 @@ function Scope({ scope, ...editing }: Editing & { scope: Oscilloscope }) {
               })}
             </tbody>
           </table>
-        </Scroll>
+        </Cards>
       )}
     </section>
   );
@@ -333,7 +333,7 @@ function Scope({ scope, ...editing }: Editing & { scope: Oscilloscope }) {
 
 function Probes({ probes, ...editing }: Editing & { probes: Probe[] }) {
   return (
-    <Scroll label={words.probes}>
+    <Cards label={words.probes}>
       <table>
         <thead>
           <tr>
@@ -370,6 +370,6 @@ function Probes({ probes, ...editing }: Editing & { probes: Probe[] }) {
           ))}
         </tbody>
       </table>
-    </Scroll>
+    </Cards>
   );
 }

@@ -9,7 +9,7 @@ import { about, bench, labelled } from '../../state';
 import { text } from '../../text';
 import { takeFiles } from '../../ui/drop';
 import { announce } from '../../ui/live';
-import { Caution, Choose, Facts, Field, Findings, PickFile, Problems, Radios, Scroll, Tick, onSubmit } from '../../ui/parts';
+import { Cards, Caution, Choose, Facts, Field, Findings, onSubmit, PickFile, Problems, Radios, Tick } from '../../ui/parts';
 import { ByEye } from './ByEye';
 import { ErrorDrawing, RecordDrawing, ResidualDrawing, TurnsDrawing } from './Drawings';
 import { Log } from './Log';
@@ -318,7 +318,7 @@ function Turns({ tolerance }: { tolerance: number }) {
     <section class="panel">
       <h2>{words.history.title}</h2>
       <TurnsDrawing turns={all} tolerance={tolerance} />
-      <Scroll label={words.history.rows}>
+      <Cards label={words.history.rows}>
         <table>
           <caption>{words.history.rows}</caption>
           <thead>
@@ -344,7 +344,7 @@ function Turns({ tolerance }: { tolerance: number }) {
             ))}
           </tbody>
         </table>
-      </Scroll>
+      </Cards>
     </section>
   );
 }

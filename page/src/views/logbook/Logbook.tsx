@@ -5,7 +5,7 @@ import { integer, percentWith, siWith, when } from '../../format';
 import { about, bench, labelled } from '../../state';
 import { text } from '../../text';
 import type { Entry } from '../../types';
-import { Choose, Field, onSubmit, Problems, Scroll } from '../../ui/parts';
+import { Cards, Choose, Field, onSubmit, Problems } from '../../ui/parts';
 import { OneEntry } from './OneEntry';
 import { Records } from './Records';
 import { Trends } from './Trends';
@@ -83,7 +83,7 @@ export function Logbook() {
         </div>
         {page && page.entries.length === 0 && <p class="soft">{words.empty}</p>}
         {page && page.entries.length > 0 && (
-          <Scroll label={words.entries}>
+          <Cards label={words.entries}>
             <table>
               <thead>
                 <tr>
@@ -109,15 +109,19 @@ export function Logbook() {
                       {words.kinds[entry.kind] ?? entry.kind}
                       {entry.assessment && `, ${words.stages[entry.assessment.stage] ?? entry.assessment.stage}`}
                     </td>
-                    <td class="n">{[entry.probe, entry.input].filter(Boolean).join(' on ')}</td>
-                    <td class="n">{resultOf(entry)}</td>
+                    <td>
+                      {entry.probe && <span class="n">{entry.probe}</span>}
+                      {entry.probe && entry.input && words.on}
+                      {entry.input && <span class="n">{entry.input}</span>}
+                    </td>
+                    <td class="outcome">{resultOf(entry)}</td>
                     <td>{entry.by ?? '–'}</td>
                     <td class="note">{entry.note ?? ''}</td>
                   </tr>
                 ))}
               </tbody>
             </table>
-          </Scroll>
+          </Cards>
         )}
         {page && (
           <div class="row">

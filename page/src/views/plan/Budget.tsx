@@ -4,7 +4,7 @@ import { api, problemOf, type Problem } from '../../api';
 import { number, share, si } from '../../format';
 import { text } from '../../text';
 import type { Budget as BudgetAnswer } from '../../types';
-import { Choose, Field, Findings, onSubmit, Problems, Scroll } from '../../ui/parts';
+import { Cards, Choose, Field, Findings, onSubmit, Problems } from '../../ui/parts';
 import { planOf, type Wish } from './Plan';
 
 const words = text.plan;
@@ -51,7 +51,7 @@ export function Budget({ wish }: { wish: Wish }) {
           <p class="headline">{words.budgetResult(si(result.propagation.value, answer.unit, 4), si(result.propagation.expanded_uncertainty, answer.unit, 2), share(answer.coverage_probability))}</p>
           {result.monte_carlo && <p>{words.budgetMonte(si(result.monte_carlo.shortest_interval[0], answer.unit, 4), si(result.monte_carlo.shortest_interval[1], answer.unit, 4))}</p>}
           {result.validation && <p>{words.budgetValid[result.validation.verdict]}</p>}
-          <Scroll label={words.budget}>
+          <Cards label={words.budget}>
             <table>
               <thead>
                 <tr>
@@ -79,7 +79,7 @@ export function Budget({ wish }: { wish: Wish }) {
                   ))}
               </tbody>
             </table>
-          </Scroll>
+          </Cards>
           <Findings findings={answer.findings} heading="h3" />
         </>
       )}

@@ -7,7 +7,7 @@ import { bench, labelled } from '../../state';
 import { text } from '../../text';
 import { forThePage } from '../../words';
 import type { Prediction } from '../../types';
-import { Caution, Choose, Facts, Findings, Problems, Scroll } from '../../ui/parts';
+import { Cards, Caution, Choose, Facts, Findings, Problems } from '../../ui/parts';
 import { Plot, type Column } from '../../ui/Plot';
 import { preferred, Slider } from '../../ui/Slider';
 import { Budget } from './Budget';
@@ -284,7 +284,7 @@ function More({ answer }: { answer: Prediction }) {
         {!answer.ratings || answer.ratings.length === 0 ? (
           <p>{words.ratingsNone}</p>
         ) : (
-          <Scroll label={words.ratings}>
+          <Cards label={words.ratings}>
             <table>
               <thead>
                 <tr>
@@ -311,7 +311,7 @@ function More({ answer }: { answer: Prediction }) {
                 ))}
               </tbody>
             </table>
-          </Scroll>
+          </Cards>
         )}
       </section>
       {answer.assumed.length > 0 && (

@@ -7,7 +7,7 @@ import { bench, labelled } from '../../state';
 import { text } from '../../text';
 import { forThePage } from '../../words';
 import type { Choice } from '../../types';
-import { Findings, Problems, Scroll, Tick } from '../../ui/parts';
+import { Cards, Findings, Problems, Tick } from '../../ui/parts';
 import { measurementOf, type Wish } from './Plan';
 
 const words = text.plan;
@@ -55,7 +55,7 @@ export function Ranking({ wish }: { wish: Wish }) {
       <Problems problem={problem} />
       {choice && (
         <>
-          <Scroll label={words.rank}>
+          <Cards label={words.rank}>
             <table>
               <thead>
                 <tr>
@@ -84,7 +84,7 @@ export function Ranking({ wish }: { wish: Wish }) {
                 ))}
               </tbody>
             </table>
-          </Scroll>
+          </Cards>
           {choice.best && (
             <p>
               <button type="button" class="quiet" onClick={() => go('compensate')}>
