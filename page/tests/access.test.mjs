@@ -101,6 +101,41 @@ describe('axe, an empty bench', () => {
   }
 });
 
+describe('on a phone', () => {
+  test('a pairing is a card: each figure behind its heading, all actions on the screen', async () => {
+    const opened = await open(browser, demo.base, '#/bench', LOOKS.phone);
+    try {
+      const table = opened.page.getByRole('group', { name: 'Pairings' }).getByRole('table');
+      await table.waitFor();
+      const cells = await table.locator('tbody tr').first().locator('td').all();
+      for (const cell of cells) {
+        const head = await cell.evaluate((one) => getComputedStyle(one, '::before').content);
+        assert.match(head, /^"(Input|State|Last check|Due|Tolerance|Actions)"$/);
+      }
+      for (const action of await table.locator('tbody button, tbody a').all()) {
+        const box = await action.boundingBox();
+        assert.ok(box.x >= 0 && box.x + box.width <= 360, JSON.stringify(box));
+      }
+    } finally {
+      await opened.close();
+    }
+  });
+
+  test('a record is read without scrolling sideways', async () => {
+    const context = await browser.newContext(LOOKS.phone);
+    const page = await context.newPage();
+    try {
+      for (const record of ['bench.html', 'assessment.html?entry=67']) {
+        const response = await page.goto(`${demo.base}/api/records/${record}`);
+        assert.ok(response.ok(), `${record}: ${response.status()}`);
+        assert.equal(await page.evaluate(() => document.documentElement.scrollWidth), 360);
+      }
+    } finally {
+      await context.close();
+    }
+  });
+});
+
 describe('the keyboard alone', () => {
   const focused = (page) => page.evaluate(() => `${document.activeElement?.tagName} ${document.activeElement?.textContent?.trim().slice(0, 60)}`);
   const tabTo = async (page, found, most = 120) => {

@@ -247,6 +247,12 @@ aside p:last-child { margin-bottom: 0; }
 .end { text-align: center; color: var(--muted); font-size: 0.82rem; max-width: none; margin: 1.6rem 0; }
 footer { border-top: 1px solid var(--hair); color: var(--muted); font-size: 0.78rem; padding-top: 0.4rem; }
 footer p { margin: 0; }
+@media screen and (max-width: 40rem) {
+  main { margin: 1.2rem auto; padding: 0 1rem; }
+  dl > div { flex-direction: column; gap: 0; padding-bottom: 0.35rem; }
+  dt { flex: none; }
+  table, table.compact { display: block; overflow-x: auto; min-width: 0; }
+}
 @media print {
   html { font-size: 9.6pt; }
   main { max-width: none; margin: 0; padding: 0; }
