@@ -466,6 +466,37 @@ export const text = {
     } as Record<string, string>,
   },
 
+  measure: {
+    title: 'Measure what no data sheet says',
+    what: 'What is measured',
+    whats: { 'input-capacitance': 'Capacitance of an input', 'compensation-range': 'Compensation range of a probe', 'tip-capacitance': 'Capacitance at the tip of a probe' } as Record<string, string>,
+    lead: {
+      'input-capacitance': 'One probe, its trimmer untouched, first on an input whose capacitance is known, then on the one that is asked about.',
+      'compensation-range': 'The probe on an input of known capacitance, its trimmer at one stop and then at the other.',
+      'tip-capacitance': 'The tip straight at the source; and, so that the body counts too, once more through a resistor with 10 to 30 pF across it.',
+    },
+    caution:
+      'Connect all of this to a signal generator or the probe-adjust output only, never to a circuit under test. The ground clip is joined to protective earth through the oscilloscope. Local codes and licensed practice come first.',
+    unknown: 'Input that is asked about',
+    known: 'Input that is known',
+    resistor: 'Resistor before the tip',
+    resistorHint: 'with its tolerance, such as 10M ± 1%',
+    roles: {
+      'known-input': 'Captures on the known input …',
+      'unknown-input': 'Captures on the other input …',
+      'one-stop': 'Captures at one stop …',
+      'other-stop': 'Captures at the other stop …',
+      straight: 'Captures straight at the source …',
+      'through-resistor': 'Captures through the resistor (may be left out) …',
+    },
+    log: 'Put the value on the bench and into the logbook',
+    go: 'Measure',
+    lower: 'Lower end',
+    upper: 'Upper end',
+    undetermined: 'Undetermined: the captures cannot carry the value; the findings say why.',
+    said: (what: string, of: string, value: string) => `${what}, ${of}: ${value}.`,
+  },
+
   compatibility: {
     title: 'Compatibility',
     lead: 'Which probe can be compensated on which input. The margin is the distance of the input’s capacitance from the nearest limit of the probe’s range: above nil it lies inside.',
@@ -560,7 +591,7 @@ export const text = {
     budget: 'How sure a reading is',
     budgetGo: 'Work out the uncertainty',
     budgetRead: 'What is read',
-    budgetQuantity: { amplitude: 'amplitude', 'peak-to-peak': 'peak to peak', 'transition-duration': 'transition duration' } as Record<string, string>,
+    budgetQuantity: { amplitude: 'amplitude', 'peak-to-peak': 'peak to peak', 'transition-duration': 'transition duration', mean: 'mean', rms: 'rms' } as Record<string, string>,
     budgetGain: 'Gain of the oscilloscope',
     budgetNoise: 'Noise',
     budgetResult: (value: string, half: string, probability: string) => `Corrected reading ${value} ± ${half} (${probability}).`,

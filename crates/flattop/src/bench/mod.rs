@@ -4,7 +4,7 @@ mod args;
 mod change;
 mod demo;
 mod look;
-mod measure;
+pub(crate) mod measure;
 
 pub(crate) use args::Args;
 pub(crate) use look::{overview, shown};

@@ -191,6 +191,7 @@ fn routes() -> OpenApiRouter<Shared> {
         .routes(routes!(bench::void))
         .routes(routes!(bench::adjusted))
         .routes(routes!(bench::forecast))
+        .routes(routes!(bench::measure))
         .routes(routes!(plan::compatibility))
         .routes(routes!(plan::reach_of))
         .routes(routes!(plan::keys))

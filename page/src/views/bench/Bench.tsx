@@ -9,6 +9,7 @@ import type { Oscilloscope, Pairing, Probe, WithTolerance } from '../../types';
 import { announce } from '../../ui/live';
 import { Cards, PickFile, Problems } from '../../ui/parts';
 import { address, Editor, type Edited } from './Editor';
+import { Measure } from './Measure';
 import { Ask, PairForm } from './Pair';
 
 const words = text.bench;
@@ -151,6 +152,8 @@ export function Bench() {
           </button>
         )}
       </section>
+
+      <Measure may={may} />
 
       <section class="panel" aria-labelledby="bench-import">
         <h2 id="bench-import">{words.importTitle}</h2>

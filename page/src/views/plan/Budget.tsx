@@ -9,8 +9,15 @@ import { planOf, type Wish } from './Plan';
 
 const words = text.plan;
 
+/** What can be read off which signal. */
+const READ: Record<string, readonly string[]> = {
+  sine: ['amplitude', 'peak-to-peak', 'mean', 'rms'],
+  square: ['peak-to-peak', 'transition-duration', 'mean', 'rms'],
+  edge: ['peak-to-peak', 'transition-duration'],
+};
+
 export function Budget({ wish }: { wish: Wish }) {
-  const quantities = wish.shape === 'sine' ? ['amplitude', 'peak-to-peak'] : ['peak-to-peak', 'transition-duration'];
+  const quantities = READ[wish.shape] ?? READ['edge']!;
   const [wanted, setQuantity] = useState('');
   const quantity = quantities.includes(wanted) ? wanted : quantities[0]!;
   const [gain, setGain] = useState('0 % ± 1.5 %');

@@ -137,7 +137,7 @@ impl Common {
 }
 
 /// `10M ± 1%`.
-fn resistor(text: &str) -> Result<Toleranced, String> {
+pub(crate) fn resistor(text: &str) -> Result<Toleranced, String> {
     let parts = text.split_once('±').or_else(|| text.split_once("+/-")).or_else(|| text.split_once("+-"));
     let Some((value, tolerance)) = parts else {
         return Err(format!("\"{text}\" has no tolerance; write for example \"10M ± 1%\""));

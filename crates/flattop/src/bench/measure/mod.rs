@@ -5,14 +5,13 @@ mod question;
 
 use std::path::{Path, PathBuf};
 
-pub(crate) use args::Args;
+pub(crate) use args::{Args, Common, CompensationRange, InputCapacitance, TipCapacitance, What, resistor};
 pub(crate) use question::Question;
 
-use args::{Common, CompensationRange, InputCapacitance, TipCapacitance, What};
 use flattop_core::assessment::{AdjustedAt, Estimate};
 use flattop_core::bench::{InputId, Probe, Toleranced, Trimmer};
 use flattop_register::{Digest, MeasurementRecord, Register, Thing};
-use flattop_report::measured::{json, text};
+use flattop_report::measured::{Shown, json, text};
 use flattop_report::subject::adjusted_at_code;
 use question::{Look, Role};
 
@@ -22,7 +21,18 @@ use crate::workbench::{input_id, probe_id};
 
 /// Runs the command.
 pub(super) fn run(args: &Args) -> Result<Ending, String> {
-    match &args.what {
+    let shown = measured(&args.what)?;
+    let (What::InputCapacitance(InputCapacitance { common, .. })
+    | What::CompensationRange(CompensationRange { common, .. })
+    | What::TipCapacitance(TipCapacitance { common, .. })) = &args.what;
+    let words = if common.json { json::one(&shown) } else { text::one(&shown) };
+    let ending = if shown.is_determined() { Ending::Good } else { Ending::Undetermined };
+    Ok(print(words.as_bytes()).max(ending))
+}
+
+/// What was found, and stored on the bench where that was asked for.
+pub(crate) fn measured(what: &What) -> Result<Shown, String> {
+    match what {
         What::InputCapacitance(args) => of_input(args),
         What::CompensationRange(args) => range(args),
         What::TipCapacitance(args) => tip(args),
@@ -89,7 +99,7 @@ impl Known {
     }
 }
 
-fn of_input(args: &InputCapacitance) -> Result<Ending, String> {
+fn of_input(args: &InputCapacitance) -> Result<Shown, String> {
     let known = Known::of(&args.common)?;
     let (id, known_id) = (input_id(&args.input)?, input_id(&args.known)?);
     if id == known_id {
@@ -105,7 +115,7 @@ fn of_input(args: &InputCapacitance) -> Result<Ending, String> {
     finish(known, &args.common, (id.to_string(), Thing::Input(id)), known_shunt, what, &looks)
 }
 
-fn range(args: &CompensationRange) -> Result<Ending, String> {
+fn range(args: &CompensationRange) -> Result<Shown, String> {
     let known = Known::of(&args.common)?;
     let id = input_id(&args.input)?;
     let probe = known.probe.id.clone();
@@ -123,7 +133,7 @@ fn range(args: &CompensationRange) -> Result<Ending, String> {
     finish(known, &args.common, (probe.to_string(), Thing::Probe(probe)), shunt, what, &looks)
 }
 
-fn tip(args: &TipCapacitance) -> Result<Ending, String> {
+fn tip(args: &TipCapacitance) -> Result<Shown, String> {
     let known = Known::of(&args.common)?;
     let shunt = known.resistance(&input_id(&args.input)?)?;
     let probe = known.probe.id.clone();
@@ -143,7 +153,7 @@ fn tip(args: &TipCapacitance) -> Result<Ending, String> {
     finish(known, &args.common, (probe.to_string(), Thing::Probe(probe)), shunt, what, &looks)
 }
 
-/// Reads the captures, works the question out, stores what was found if that is wanted, writes it, and says how it ended.
+/// Reads the captures, works the question out, and stores what was found if that is wanted.
 fn finish(
     known: Known,
     common: &Common,
@@ -151,7 +161,7 @@ fn finish(
     shunt: Toleranced,
     what: question::What,
     looks: &[(Role, &[PathBuf])],
-) -> Result<Ending, String> {
+) -> Result<Shown, String> {
     let mut captures = Vec::new();
     let mut bytes = Vec::new();
     for (role, file) in looks.iter().flat_map(|(role, files)| files.iter().map(|file| (*role, file))) {
@@ -197,9 +207,7 @@ fn finish(
             .map_err(|e| e.to_string())?;
         shown.entries = done.iter().map(|(head, _)| head.seq).collect();
     }
-    let words = if common.json { json::one(&shown) } else { text::one(&shown) };
-    let ending = if shown.is_determined() { Ending::Good } else { Ending::Undetermined };
-    Ok(print(words.as_bytes()).max(ending))
+    Ok(shown)
 }
 
 #[allow(clippy::disallowed_methods)] // reading files is the program's part

@@ -1,6 +1,7 @@
 //! The bench: all of it, what fields things have, checks while somebody types, exchange with files.
 
 mod draft;
+mod measure;
 mod pairings;
 mod things;
 
@@ -23,6 +24,7 @@ use super::typed::{DoingAsked, Reader, Text, Unknown};
 use crate::bench;
 use crate::workbench::now;
 use draft::{Draft, Kind};
+pub(super) use measure::*;
 pub(super) use pairings::*;
 pub(super) use things::*;
 
