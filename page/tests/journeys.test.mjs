@@ -582,3 +582,45 @@ describe('the logbook written to', () => {
     });
   });
 });
+
+describe('what no data sheet says', () => {
+  let server;
+  before(async () => {
+    server = await serve();
+    await server.post('/api/bench/oscilloscopes', { id: 'bench-a', fields: {} });
+    for (const [name, fields] of [
+      ['ch1', { resistance: '1M ± 0.1%', capacitance: '20p ± 0.1p' }],
+      ['ch2', { resistance: '1M ± 0.1%', capacitance: '15p ± 5p' }],
+    ])
+      await server.post('/api/bench/oscilloscopes/bench-a/inputs', { name, fields });
+    await server.post('/api/bench/probes', { id: 'probe-07', fields: { ratio: '10', tip_resistance: '9M ± 0.1%', adjusted_at: 'tip' } });
+  });
+  after(() => server?.stop());
+
+  // Captures of ngspice: 20 pF at the known input, 13 pF at the other (testdata/ngspice/measured.csv).
+  test('an input’s capacitance is measured and stands on the bench with its entry', async () => {
+    const file = (name) => ({ name, mimeType: 'application/gzip', buffer: readFileSync(new URL(name, TESTDATA)) });
+    await on(
+      server.base,
+      '#/bench',
+      async (page) => {
+        await page.getByText('Measure what no data sheet says').click();
+        await page.getByLabel('Input that is asked about').selectOption('bench-a/ch2');
+        await page.getByRole('button', { name: 'Measure', exact: true }).click();
+        await page.getByText('a capture is needed here').first().waitFor();
+        await page.getByLabel('Captures on the known input').setInputFiles(file('input_20p.csv.gz'));
+        await page.getByLabel('Captures on the other input').setInputFiles(file('input_13p.csv.gz'));
+        await page.getByLabel('Put the value on the bench and into the logbook').check();
+        await page.getByLabel('By', { exact: true }).fill('bench technician 2');
+        await page.getByRole('button', { name: 'Measure', exact: true }).click();
+        const said = page.locator('.headline', { hasText: 'Capacitance of an input' });
+        await said.waitFor();
+        assert.match(await said.innerText(), /1[23]\.\d+ ± 0\.\d+.pF/);
+        const shown = await server.get('/api/bench/oscilloscopes/bench-a/inputs/ch2');
+        assert.ok(Math.abs(shown.measured[0].value_f.value - 13e-12) < 0.2e-12, JSON.stringify(shown.measured));
+        await page.getByRole('row', { name: /ch2/ }).getByText(/13(\.\d+)?.pF ± 0\.2/).waitFor();
+      },
+      /422/,
+    );
+  });
+});

@@ -8,7 +8,7 @@ import { createServer } from 'vite';
 
 const CRATES = fileURLToPath(new URL('../../crates', import.meta.url));
 // What the page's routes call. What only a command says, and the faces of results as text, are not among it.
-const SPEAKING = ['core/src', 'captures/src', 'flattop/src/setup', 'flattop/src/assess/pairing.rs', 'flattop/src/assess/run.rs', 'flattop/src/pair/run.rs'];
+const SPEAKING = ['core/src', 'captures/src', 'flattop/src/setup', 'flattop/src/assess/pairing.rs', 'flattop/src/assess/run.rs', 'flattop/src/pair/run.rs', 'flattop/src/bench/measure/mod.rs', 'flattop/src/bench/measure/question.rs'];
 // Told for flattop assess --by-eye, choose and reach; none of them can be typed on the page.
 const NOT_HERE = /^--|needs captures at two frequencies/;
 

@@ -6,12 +6,12 @@ use serde_json::Value;
 use crate::assess::check;
 use crate::bench::Bench;
 
-fn capture(case: &str) -> String {
+pub(crate) fn capture(case: &str) -> String {
     format!("{}/../../testdata/ngspice/{case}.csv.gz", env!("CARGO_MANIFEST_DIR"))
 }
 
 /// The bench of the netlists: a probe of 9 MΩ, inputs of 1 MΩ, and of 1.01 MΩ; 20 pF are known.
-fn furnished(adjusted_at: &str) -> Bench {
+pub(crate) fn furnished(adjusted_at: &str) -> Bench {
     let bench = Bench::new();
     let run = |args: &[&str]| {
         let all: Vec<&str> = ["bench", "add"].into_iter().chain(args.iter().copied()).chain(BENCH).collect();

@@ -21,7 +21,7 @@ use crate::workbench::{input_id, probe_id};
 
 /// Runs the command.
 pub(super) fn run(args: &Args) -> Result<Ending, String> {
-    let shown = measured(&args.what)?;
+    let shown = measured(&args.what, &|file| file.display().to_string())?;
     let (What::InputCapacitance(InputCapacitance { common, .. })
     | What::CompensationRange(CompensationRange { common, .. })
     | What::TipCapacitance(TipCapacitance { common, .. })) = &args.what;
@@ -30,12 +30,15 @@ pub(super) fn run(args: &Args) -> Result<Ending, String> {
     Ok(print(words.as_bytes()).max(ending))
 }
 
+/// What a capture's file is called.
+pub(crate) type Naming<'a> = &'a dyn Fn(&Path) -> String;
+
 /// What was found, and stored on the bench where that was asked for.
-pub(crate) fn measured(what: &What) -> Result<Shown, String> {
+pub(crate) fn measured(what: &What, naming: Naming<'_>) -> Result<Shown, String> {
     match what {
-        What::InputCapacitance(args) => of_input(args),
-        What::CompensationRange(args) => range(args),
-        What::TipCapacitance(args) => tip(args),
+        What::InputCapacitance(args) => of_input(args, naming),
+        What::CompensationRange(args) => range(args, naming),
+        What::TipCapacitance(args) => tip(args, naming),
     }
 }
 
@@ -99,7 +102,7 @@ impl Known {
     }
 }
 
-fn of_input(args: &InputCapacitance) -> Result<Shown, String> {
+fn of_input(args: &InputCapacitance, naming: Naming<'_>) -> Result<Shown, String> {
     let known = Known::of(&args.common)?;
     let (id, known_id) = (input_id(&args.input)?, input_id(&args.known)?);
     if id == known_id {
@@ -112,10 +115,10 @@ fn of_input(args: &InputCapacitance) -> Result<Shown, String> {
         resistance_ohm: args.common.resistance(shunt).into(),
     };
     let looks = [(Role::KnownInput, &args.on_known[..]), (Role::UnknownInput, &args.captures[..])];
-    finish(known, &args.common, (id.to_string(), Thing::Input(id)), known_shunt, what, &looks)
+    finish(known, &args.common, (id.to_string(), Thing::Input(id)), known_shunt, what, &looks, naming)
 }
 
-fn range(args: &CompensationRange) -> Result<Shown, String> {
+fn range(args: &CompensationRange, naming: Naming<'_>) -> Result<Shown, String> {
     let known = Known::of(&args.common)?;
     let id = input_id(&args.input)?;
     let probe = known.probe.id.clone();
@@ -130,10 +133,10 @@ fn range(args: &CompensationRange) -> Result<Shown, String> {
         resistance_ohm: args.common.resistance(shunt).into(),
     };
     let looks = [(Role::OneStop, &args.stop[..]), (Role::OtherStop, &args.other_stop[..])];
-    finish(known, &args.common, (probe.to_string(), Thing::Probe(probe)), shunt, what, &looks)
+    finish(known, &args.common, (probe.to_string(), Thing::Probe(probe)), shunt, what, &looks, naming)
 }
 
-fn tip(args: &TipCapacitance) -> Result<Shown, String> {
+fn tip(args: &TipCapacitance, naming: Naming<'_>) -> Result<Shown, String> {
     let known = Known::of(&args.common)?;
     let shunt = known.resistance(&input_id(&args.input)?)?;
     let probe = known.probe.id.clone();
@@ -150,7 +153,7 @@ fn tip(args: &TipCapacitance) -> Result<Shown, String> {
         series_resistance_ohm: args.resistor.map(|r| args.common.resistance(r).into()),
     };
     let looks = [(Role::Straight, &args.captures[..]), (Role::ThroughResistor, &args.through[..])];
-    finish(known, &args.common, (probe.to_string(), Thing::Probe(probe)), shunt, what, &looks)
+    finish(known, &args.common, (probe.to_string(), Thing::Probe(probe)), shunt, what, &looks, naming)
 }
 
 /// Reads the captures, works the question out, and stores what was found if that is wanted.
@@ -161,12 +164,13 @@ fn finish(
     shunt: Toleranced,
     what: question::What,
     looks: &[(Role, &[PathBuf])],
+    naming: Naming<'_>,
 ) -> Result<Shown, String> {
     let mut captures = Vec::new();
     let mut bytes = Vec::new();
     for (role, file) in looks.iter().flat_map(|(role, files)| files.iter().map(|file| (*role, file))) {
         let read = read(file)?;
-        let (file, sha256) = (file.display().to_string(), Digest::of(&read).to_string());
+        let (file, sha256) = (naming(file), Digest::of(&read).to_string());
         captures.push(Look { role, file, sha256 });
         bytes.push(read);
     }

@@ -168,15 +168,12 @@ pub(in crate::serve) async fn measure(
                 common,
             }),
         };
-        let mut shown = measured(&what).map_err(|message| {
+        let shown = measured(&what, &bare_name).map_err(|message| {
             let bare = files
                 .iter()
                 .fold(message, |text, file| text.replace(&file.path.display().to_string(), &file.name));
             Problem::bench(bare)
         })?;
-        for capture in &mut shown.captures {
-            capture.file = bare_name(capture.file.as_ref());
-        }
         Ok(Written(json::one(&shown)))
     })
     .await

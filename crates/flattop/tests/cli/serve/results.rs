@@ -373,3 +373,73 @@ fn the_demonstration_has_a_year_to_look_at() {
     let csv = String::from_utf8(server.get("/api/log.csv?kind=note").body).unwrap();
     assert!(csv.contains("new lamp at bench A"), "{csv}");
 }
+
+/// Captures of ngspice (testdata/ngspice/measured.csv) whose netlists have 13 pF at the input.
+#[test]
+fn values_are_measured_as_by_the_command() {
+    let bench = super::super::measure::furnished("tip");
+    let server = Server::spawn(&bench, &["serve", "--listen", "127.0.0.1:0", "--bench", "bench.sqlite"]);
+    let capture = super::super::measure::capture;
+    let store = |case: &str| {
+        let bytes = std::fs::read(capture(case)).unwrap();
+        server.send(&format!("/api/captures?name={case}.csv.gz"), &bytes).json()["id"].clone()
+    };
+    let (known, unknown) = (store("input_20p"), store("input_13p"));
+    let asked = json!({"what": "input-capacitance", "probe": "probe-07", "input": "bench-a/ch2", "known": "bench-a/ch1",
+        "captures": {"known-input": [known], "unknown-input": [unknown]}});
+    let answer = server.done("POST", "/api/bench/measure", &asked);
+    assert_close!(number(&answer, "/value_f/value"), 13e-12, within(0.2e-12));
+    let [on_known, here] = ["input_20p", "input_13p"].map(capture);
+    let args = [
+        "bench",
+        "measure",
+        "input-capacitance",
+        "bench-a/ch2",
+        &here,
+        "--known",
+        "bench-a/ch1",
+        "--on-known",
+        &on_known,
+    ];
+    let args: Vec<&str> =
+        args.into_iter().chain(["--probe", "probe-07", "--bench", "bench.sqlite"]).collect();
+    let told = bench.json(&args, 0);
+    let bare_of = |object: Value| {
+        let text =
+            object.to_string().replace(&on_known, "input_20p.csv.gz").replace(&here, "input_13p.csv.gz");
+        serde_json::from_str::<Value>(&text).unwrap()
+    };
+    assert_eq!(answer, bare_of(told));
+    // Onto the bench and into the logbook, by whom.
+    let mut logged = asked.clone();
+    logged["log"] = json!(true);
+    logged["by"] = json!("bench technician 2");
+    let entry = server.done("POST", "/api/bench/measure", &logged)["entries"][0].clone();
+    let shown = server.get(&format!("/api/log/{entry}")).json();
+    assert_eq!((&shown["kind"], &shown["by"]), (&json!("measurement"), &json!("bench technician 2")));
+    assert!(
+        !shown["settings"].to_string().contains("flattop-serve-"),
+        "where files lay is nobody's business"
+    );
+    // Every field that is wrong is named; what the bench does not know is told.
+    let wrong = json!({"what": "compensation-range", "probe": "", "input": "bench-a/ch1", "resistor": "10M",
+        "captures": {"one-stop": [], "straight": ["x"]}, "temprature": 20});
+    let answer = server.post("/api/bench/measure", &wrong);
+    let named: Vec<String> = answer.json()["error"]["fields"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|field| field["at"].as_str().unwrap().to_owned())
+        .collect();
+    for at in
+        ["probe", "captures.one-stop", "captures.other-stop", "captures.straight", "resistor", "temprature"]
+    {
+        assert!(named.iter().any(|name| name == at), "{at}: {named:?}");
+    }
+    let lost = json!({"what": "tip-capacitance", "probe": "probe-07", "input": "bench-a/ch1", "captures": {"straight": ["nothing"]}});
+    assert_eq!(server.post("/api/bench/measure", &lost).status, 404);
+    let same = json!({"what": "input-capacitance", "probe": "probe-07", "input": "bench-a/ch1", "known": "bench-a/ch1",
+        "captures": {"known-input": [known], "unknown-input": [unknown]}});
+    let answer = server.post("/api/bench/measure", &same);
+    assert_eq!((answer.status, answer.code().as_str()), (422, "bench-unusable"), "{answer:?}");
+}
