@@ -380,6 +380,7 @@ fn values_are_measured_as_by_the_command() {
     let bench = super::super::measure::furnished("tip");
     let server = Server::spawn(&bench, &["serve", "--listen", "127.0.0.1:0", "--bench", "bench.sqlite"]);
     let capture = super::super::measure::capture;
+    #[allow(clippy::disallowed_methods)] // the bytes that a browser would send
     let store = |case: &str| {
         let bytes = std::fs::read(capture(case)).unwrap();
         server.send(&format!("/api/captures?name={case}.csv.gz"), &bytes).json()["id"].clone()
